@@ -1,0 +1,69 @@
+"""What all commands share: options, printing, JSON."""
+
+from __future__ import annotations
+
+import dataclasses
+import json
+import math
+import sys
+from collections.abc import Callable
+from typing import Any, TypeVar
+
+import click
+
+from evenstand.base.units import PROFILES
+
+F = TypeVar("F", bound=Callable[..., Any])
+
+
+def shared_options(function: F) -> F:
+    """`--json` and `--units PROFILE`, the same on every command."""
+    function = click.option("--units", "profile", type=click.Choice(PROFILES), default="si", show_default=True, help="Units shown and read.")(
+        function
+    )
+    return click.option("--json", "as_json", is_flag=True, help="Print JSON (schemas in docs/schemas).")(function)
+
+
+def book_option(function: F) -> F:
+    """`--book FOLDER`."""
+    return click.option("--book", "folder", type=click.Path(), envvar="EVENSTAND_BOOK", help="Folder of the book.")(function)
+
+
+def plain(value: Any) -> Any:
+    """Dataclasses, arrays, tuples and not-a-number as plain JSON data; not-a-number becomes null."""
+    if dataclasses.is_dataclass(value) and not isinstance(value, type):
+        return {f.name: plain(getattr(value, f.name)) for f in dataclasses.fields(value)}
+    if isinstance(value, dict):
+        return {str(k): plain(v) for k, v in value.items()}
+    if isinstance(value, list | tuple | set):
+        return [plain(v) for v in value]
+    if hasattr(value, "tolist"):
+        return plain(value.tolist())
+    if isinstance(value, float) and not math.isfinite(value):
+        return None
+    return value
+
+
+def print_json(value: Any) -> None:
+    """One JSON document on standard output."""
+    click.echo(json.dumps(plain(value), ensure_ascii=False, indent=2))
+
+
+def on_terminal() -> bool:
+    """Whether standard output is a terminal (progress and colour only there)."""
+    return sys.stdout.isatty()
+
+
+def columns(rows: list[tuple[str, ...]], *, indent: str = "  ", gap: int = 2) -> list[str]:
+    """Rows as aligned text columns; the last column is not padded."""
+    if not rows:
+        return []
+    widths = [max(len(r[i]) for r in rows) for i in range(len(rows[0]) - 1)]
+    return [(indent + "".join(cell.ljust(w + gap) for cell, w in zip(r[:-1], widths, strict=True)) + r[-1]).rstrip() for r in rows]
+
+
+def wrapped(text: str, *, indent: str = "  ", width: int = 92, bullet: str = "") -> str:
+    """A paragraph wrapped for a terminal; a bullet hangs before its first line."""
+    import textwrap
+
+    return textwrap.fill(text, width=width, initial_indent=indent + bullet, subsequent_indent=indent + " " * len(bullet))

@@ -1,0 +1,1 @@
+"""Use cases: load facts, call pure code, store, write output folders."""

@@ -1,0 +1,171 @@
+"""Job + outfit + lots -> plan. Orchestrates only."""
+
+from __future__ import annotations
+
+import dataclasses
+import hashlib
+from dataclasses import dataclass, field
+
+from evenstand.base.errors import RangeError, require_range
+from evenstand.expect.bins import density_of, factor_of, plan_bin
+from evenstand.expect.cautions import cautions_for
+from evenstand.expect.card import CardFacts, value_card
+from evenstand.expect.driving import drive_for, longest_round_ha, stops_for
+from evenstand.expect.placing import place
+from evenstand.expect.rowsafety import row_limits
+from evenstand.machine import field_capacity
+from evenstand.model import Ask, Bin, BinPlan, Boundary, Job, Lot, Meter, MeterFactor, Outfit, Plan, Product
+from evenstand.reference import default
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PlanInputs:
+    """All a plan is made from. lots: by product key, the lot that will be sown; turns: of the catch, None for a handy number."""
+
+    job: Job
+    outfit: Outfit | None = None
+    products: dict[str, Product] = field(default_factory=dict)
+    lots: dict[str, Lot] = field(default_factory=dict)
+    factors: tuple[MeterFactor, ...] = ()
+    boundary: Boundary | None = None
+    turns: float | None = None
+    drive: bool = True
+
+    def hash(self) -> str:
+        """A hash of every input, so that a stored result can be recognised as still valid. [-]"""
+        return hashlib.sha256(repr(self).encode()).hexdigest()[:16]
+
+
+def plan_for(inputs: PlanInputs) -> Plan:
+    """What is to be expected for a job, as far as the inputs carry.
+
+    Parameters
+    ----------
+    inputs : PlanInputs
+        As much or as little as is known. [metric]
+
+    Returns
+    -------
+    Plan
+        Unknown values are None, and the card says what each still needs. [metric]
+
+    Raises
+    ------
+    RangeError
+        For a number that cannot be (zero width, negative rate).
+    InfeasibleError
+        If products do not fit the bins and streams.
+    """
+    job, outfit, boundary = inputs.job, inputs.outfit, inputs.boundary
+    _check(job, outfit)
+    area = job.area_ha if job.area_ha is not None else (boundary.area_ha if boundary else None)
+    width = outfit.width_m if outfit else None
+    speed = job.speed_m_s or (outfit.speed_m_s if outfit else None)
+    plan = _time_part(job, outfit, boundary, area, width, speed)
+    bins = _bin_part(inputs, area, width, speed)
+    plan = dataclasses.replace(
+        plan,
+        bins=bins,
+        total_kg={a.product: a.rate_kg_ha * area for a in job.asks} if area is not None else {},
+        row_limits=row_limits(job, outfit, bins, inputs.products),
+        input_hash=inputs.hash(),
+    )
+    round_ha = None
+    if boundary is not None and width is not None and inputs.drive:
+        drive = drive_for(job, outfit, boundary, width, speed)
+        stops, proof = stops_for(plan, drive, outfit, width)
+        round_ha = longest_round_ha(drive, width)
+        plan = dataclasses.replace(plan, drive=drive, stops=stops, proof=proof)
+    basis = {
+        b.letter: factor_of(b, inputs.products.get(p.product), inputs.lots.get(p.product), inputs.factors)[1]
+        for b in (outfit.bins if outfit else ())
+        for p in bins
+        if p.bin == b.letter
+    }
+    facts = CardFacts(
+        job=job, outfit=outfit, plan=plan, products=inputs.products, lots=inputs.lots, factor_basis=basis, longest_round_ha=round_ha
+    )
+    return dataclasses.replace(plan, card=value_card(facts), cautions=cautions_for(plan, inputs.products, inputs.lots, boundary))
+
+
+def _check(job: Job, outfit: Outfit | None) -> None:
+    """Refuse what cannot be, before anything is computed."""
+    if job.area_ha is not None:
+        require_range("area", job.area_ha, 0, 1e5, low_open=True, unit="ha")
+    for ask in job.asks:
+        require_range(f"rate of {ask.product}", ask.rate_kg_ha, 0, 5000, low_open=True, unit="kg/ha")
+    if outfit and outfit.width_m is not None:
+        require_range("width", outfit.width_m, 0, 60, low_open=True, unit="m")
+    speed = job.speed_m_s or (outfit.speed_m_s if outfit else None)
+    if speed is not None:
+        require_range("speed", speed, 0, 10, low_open=True, unit="m/s")
+    if job.survival is not None and not 0 < job.survival <= 1:
+        raise RangeError(f"{job.survival:g} is no share", where="survival", limit="0 < survival <= 1", cure="Type 85 % as 0.85 or 85 %.")
+
+
+def _time_part(job: Job, outfit: Outfit | None, boundary: Boundary | None, area: float | None, width: float | None, speed: float | None) -> Plan:
+    """Capacity and hours. [ha/h, h]"""
+    low, high = default("field-efficiency").low, default("field-efficiency").high
+    in_work = field_capacity(speed, width, 1.0) if speed is not None and width is not None else None
+    low_ha = in_work * low if in_work else None
+    high_ha = in_work * high if in_work else None
+
+    def hours(rate: float | None) -> float | None:
+        return area / rate if area is not None and rate else None
+
+    return Plan(
+        job=job.key,
+        crop=job.crop,
+        outfit=outfit.key if outfit else "",
+        field_name=boundary.name if boundary else "",
+        area_ha=area,
+        width_m=width,
+        speed_m_s=speed,
+        in_work_ha_h=in_work,
+        efficiency_low=low,
+        efficiency_high=high,
+        low_ha_h=low_ha,
+        high_ha_h=high_ha,
+        hours_in_work=hours(in_work),
+        hours_low=hours(high_ha),
+        hours_high=hours(low_ha),
+    )
+
+
+def _bin_part(inputs: PlanInputs, area: float | None, width: float | None, speed: float | None) -> tuple[BinPlan, ...]:
+    """One BinPlan a bin in use; several bins on one product share its rate by what they hold, so that they run low together."""
+    job, outfit = inputs.job, inputs.outfit
+    if not job.asks:
+        return ()
+    bins = outfit.bins if outfit and outfit.bins else _stand_in_bins(job.asks, inputs.factors)
+    fitted = dataclasses.replace(outfit, bins=bins) if outfit else Outfit(key="", name="the outfit", bins=bins)
+    density = {a.product: d.value if (d := density_of(inputs.products.get(a.product), inputs.lots.get(a.product))) else None for a in job.asks}
+    placing = place(job.asks, inputs.products, fitted, density)
+    out = []
+    for ask in job.asks:
+        mine = [b for b in bins if placing.bins.get(b.letter) == ask.product]
+        shares = _shares(mine)
+        for b, share in zip(mine, shares, strict=True):
+            need = ask.rate_kg_ha * area * share if area is not None else None
+            out.append(
+                plan_bin(
+                    b, ask.product, ask.rate_kg_ha * share, product=inputs.products.get(ask.product), lot=inputs.lots.get(ask.product),
+                    factors=inputs.factors, speed_m_s=speed, width_m=width, need_kg=need, turns=inputs.turns,
+                )
+            )  # fmt: skip
+    return tuple(sorted(out, key=lambda b: b.bin))
+
+
+def _shares(bins: list[Bin]) -> list[float]:
+    """Each bin's share of a product's rate: by usable volume where all are known, else even. [-]"""
+    sizes = [b.capacity_m3.value * b.fill_share if b.capacity_m3 else None for b in bins]
+    known = [s for s in sizes if s is not None]
+    if len(known) == len(bins) and sum(known) > 0:
+        return [s / sum(known) for s in known]
+    return [1 / len(bins)] * len(bins)
+
+
+def _stand_in_bins(asks: tuple[Ask, ...], factors: tuple[MeterFactor, ...]) -> tuple[Bin, ...]:
+    """Bins named A, B, ... where an outfit's bins are not known: one a product, nothing known of their size."""
+    letters = "ABCDEFGH"
+    return tuple(Bin(letter=letters[i], meter=Meter()) for i in range(min(len(asks), len(letters))))

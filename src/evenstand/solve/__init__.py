@@ -1,0 +1,1 @@
+"""Generic mathematics with no farm words: reconciliation, error location, smoothing."""
