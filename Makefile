@@ -25,6 +25,10 @@ $(VENV)/.dev: $(VENV)/.core pyproject.toml
 	$(PY) -m pip install --quiet --editable '.[dev]'
 	@touch $@
 
+# axe-core looks at pages; without npm those tests say NOT RUN HERE
+tests/js/node_modules/.done: tests/js/package-lock.json
+	@if command -v npm >/dev/null 2>&1; then (cd tests/js && npm ci --ignore-scripts --no-audit --no-fund --loglevel=error) && touch $@; else mkdir -p tests/js/node_modules; fi
+
 demo: $(VENV)/.core ## build the demo farm, run the main job on it, say where to look
 	$(PY) -m evenstand demo --out $(OUT)
 
@@ -38,7 +42,7 @@ check: $(VENV)/.dev ## lint, types, layers and the quick tests
 	$(VENV)/bin/python -c "from importlinter.cli import lint_imports_command as run; run()" --no-cache
 	$(PY) -m pytest -n 2 -m "not slow and not browser and not outside_data" tests
 
-test: $(VENV)/.dev ## everything that can run on this machine; ends with what could not, and why
+test: $(VENV)/.dev tests/js/node_modules/.done ## everything that can run on this machine; ends with what could not, and why
 	$(PY) -m ruff check src tests benchmarks
 	$(PY) -m ruff format --check src tests benchmarks
 	$(PY) -m mypy -p evenstand

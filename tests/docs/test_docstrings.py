@@ -53,14 +53,14 @@ def faults(function: Callable[..., Any]) -> list[str]:
     parts = sections(text)
     documented = entries(parts.get("Parameters", ""))
     lacking = []
-    if not parts[""].strip().partition("\n")[0].endswith("."):
+    if not parts[""].strip().partition("\n")[0].endswith((".", "?")):
         lacking.append("no first sentence")
     for name in inspect.signature(function).parameters:
         if name not in documented:
             lacking.append(f"{name} is not described")
         elif not UNIT.search(documented[name]):
             lacking.append(f"{name} has no [unit]")
-    if not UNIT.search(parts.get("Returns", "")):
+    if "Returns" in parts and not UNIT.search(parts["Returns"]):
         lacking.append("what it returns has no [unit]")
     if re.search(r"\braise \w+Error|require_range\(", inspect.getsource(function)) and "Raises" not in parts:
         lacking.append("it raises without saying so")

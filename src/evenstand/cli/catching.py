@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import click
 
+from evenstand.base.estimate import Est
 from evenstand.base.units import check_profile, read_quantity, shown
 from evenstand.cli.common import book_option, print_json, shared_options
 
@@ -20,9 +21,18 @@ from evenstand.cli.common import book_option, print_json, shared_options
 @book_option
 @shared_options
 def command(
-    masses: tuple[str, ...], turns: str, tare: str, division: str, share: str, expected: str, job: str, letter: str, folder: str | None,
-    as_json: bool, profile: str,
-) -> int:  # fmt: skip
+    masses: tuple[str, ...],
+    turns: str,
+    tare: str,
+    division: str,
+    share: str,
+    expected: str,
+    job: str,
+    letter: str,
+    folder: str | None,
+    as_json: bool,
+    profile: str,
+) -> int:
     """Product per turn from one catch or more, each weighed with its bag.
 
     \b
@@ -38,27 +48,18 @@ def command(
     n = read_quantity(turns, "count", units, where="turns")
     part = read_quantity(share, "share", units, where="share")
     bag, step = read_quantity(tare, "catch", units, where="tare"), read_quantity(division, "catch", units, where="division")
-    result = catch_test(np.array(weighed), n, share=part, tare_kg=bag, scale_division_kg=step)
-    typed = read_quantity(expected, "factor", units, where="expected") if expected else None
-    verdict = _verdict(result.factor_kg_rev, result.low, result.high, result.catches_needed, typed)
+    typed = Est(value=read_quantity(expected, "factor", units, where="expected"), basis="typed") if expected else None
+    result = catch_test(np.array(weighed), n, share=part, tare_kg=bag, scale_division_kg=step, expected=typed)
     kept = _keep(folder, job, letter, weighed, n, part, bag, step)
     if as_json:
-        print_json({"result": result, "expected_kg_turn": typed, "verdict": verdict, "kept": kept})
+        print_json({"result": result, "expected_kg_turn": typed.value if typed else None, "kept": kept})
     else:
-        click.echo(f"{shown(result.factor_kg_rev, 'factor', units)}, between {shown(result.low, 'factor', units)} and {shown(result.high, 'factor', units)}.")
-        click.echo(verdict)
+        value, low, high = (shown(x, "factor", units) for x in (result.factor_kg_rev, result.low, result.high))
+        click.echo(f"{value}, between {low} and {high}.")
+        click.echo(f"{result.verdict.capitalize()}. {result.why}")
         if kept:
             click.echo(kept)
-    return 1 if verdict.startswith("Find out why") else 0
-
-
-def _verdict(factor: float, low: float, high: float, needed: int, typed: float | None) -> str:
-    """Good, longer, or find out why."""
-    if typed is not None and not low <= typed <= high:
-        return f"Find out why: {factor / typed - 1:+.1%} against what is typed. Roller, lot, treatment, segments caught? Then type the new value."
-    if needed > 1:
-        return f"Longer: catch more turns before you catch again ({needed} catches like this would be needed)."
-    return "Good."
+    return 1 if result.verdict == "find out why" else 0
 
 
 def _keep(folder: str | None, job: str, letter: str, masses: list[float], turns: float, share: float, tare: float, division: float) -> str:
@@ -80,7 +81,15 @@ def _keep(folder: str | None, job: str, letter: str, masses: list[float], turns:
             raise MissingError(f"no bin '{letter}' in this job", where="--bin", cure=f"Bins: {', '.join(planned)}.")
         outfit = next(j.outfit for j in book.all(Job) if j.key == job)
         record_catch(
-            book, outfit=outfit, bin=letter, product=planned[letter].product, masses_kg=masses, turns=turns, share=share, tare_kg=tare,
-            scale_division_kg=division, clock=SystemClock(),
-        )  # fmt: skip
+            book,
+            outfit=outfit,
+            bin=letter,
+            product=planned[letter].product,
+            masses_kg=masses,
+            turns=turns,
+            share=share,
+            tare_kg=tare,
+            scale_division_kg=division,
+            clock=SystemClock(),
+        )
     return f"Kept for bin {letter}."

@@ -18,9 +18,9 @@ F = TypeVar("F", bound=Callable[..., Any])
 
 def shared_options(function: F) -> F:
     """`--json` and `--units PROFILE`, the same on every command."""
-    function = click.option("--units", "profile", type=click.Choice(PROFILES), default="si", show_default=True, help="Units shown and read.")(
-        function
-    )
+    function = click.option(
+        "--units", "profile", type=click.Choice(PROFILES), default="si", show_default=True, help="Units shown and read."
+    )(function)
     return click.option("--json", "as_json", is_flag=True, help="Print JSON (schemas in docs/schemas).")(function)
 
 

@@ -99,7 +99,12 @@ def plan_text(plan: Plan, units: Profile) -> list[str]:
             out.append("")
     if plan.drive is not None:
         d = plan.drive
-        out += ["Drive", f"  {d.passes} passes ({d.headland_rounds} headland rounds first), direction {d.direction_deg:.0f}°", *(f"  {n}" for n in d.notes), ""]
+        out += [
+            "Drive",
+            f"  {d.passes} passes ({d.headland_rounds} headland rounds first), direction {d.direction_deg:.0f}°",
+            *(f"  {n}" for n in d.notes),
+            "",
+        ]
     if plan.stops:
         out.append("Fills along the path")
         for s in plan.stops:
@@ -119,7 +124,7 @@ def plan_text(plan: Plan, units: Profile) -> list[str]:
 
 def _row(c: CardLine, units: Profile) -> tuple[str, ...]:
     label = f"{c.bin}  {c.label}" if c.bin else c.label
-    if c.low is not None and c.high is not None and c.key in {"with-stops", "hours"} or c.key.startswith("window"):
+    if (c.low is not None and c.high is not None and c.key in {"with-stops", "hours"}) or c.key.startswith("window"):
         value = f"{shown(c.low, c.quantity, units).split(' ')[0]} to {shown(c.high, c.quantity, units)}"
     else:
         value = shown(c.value, c.quantity, units)

@@ -68,18 +68,30 @@ def _rows(report: Report) -> list[tuple[str, ...]]:
 
 
 def _print_checks(report: Report) -> None:
-    """A table on a terminal, plain aligned columns in a pipe."""
-    head = ("function", "printed", "ours", "within", "source", "seen", "result", "case")
+    """Grouped by function on a terminal, plain aligned columns with everything in a pipe."""
+    rows = _rows(report)
     if not on_terminal():
-        for line in columns([head, *_rows(report)], indent=""):
+        for line in columns([("function", "printed", "ours", "within", "source", "seen", "result", "case"), *rows], indent=""):
             click.echo(line)
         return
     from rich.console import Console
     from rich.table import Table
 
-    table = Table(*head, box=None, pad_edge=False)
-    for row in _rows(report):
-        table.add_row(*row, style="bold reverse" if row[6] == "RED" else None)
+    table = Table("case", "printed", "ours", "result", box=None, pad_edge=False)
+    for index in (1, 2, 3):
+        table.columns[index].no_wrap = True
+        table.columns[index].justify = "left" if index == 3 else "right"
+    for function in sorted({row[0] for row in rows}):
+        table.add_row(function, style="bold")
+        own = [row for row in rows if row[0] == function]
+        for row in own:
+            if row[5] != "independent" or row[6] == "RED":
+                table.add_row(
+                    f"  {row[7]} [{row[4]}]".replace("[", "\\["), row[1], row[2], row[6], style="reverse" if row[6] == "RED" else None
+                )
+        agreeing = sum(row[5] == "independent" and row[6] != "RED" for row in own)
+        if agreeing:
+            table.add_row(f"  {agreeing} independent check{'s' if agreeing > 1 else ''}", "-", "-", "agrees", style="dim")
     Console().print(table)
 
 

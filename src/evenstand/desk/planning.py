@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from evenstand.base.errors import Fault, InputError, MissingError, UnitError
 from evenstand.base.estimate import Est
@@ -159,7 +159,9 @@ def quick_inputs(said: Said, profile: Profile = "si", *, at: str = "") -> PlanIn
     lots = {seed: Lot(key="typed", product=seed, tkw_g=_typed(tkw))} if tkw else {}
     by_bin = {used[i]: a.product for i, a in enumerate(asks) if i < len(used)}
     known = tuple(
-        MeterFactor(outfit="typed", bin=b, product=by_bin.get(b, seed), kg_turn=Est(value=v, sd=0.02 * v, basis="typed"), how="typed", at=at)
+        MeterFactor(
+            outfit="typed", bin=b, product=by_bin.get(b, seed), kg_turn=Est(value=v, sd=0.02 * v, basis="typed"), how="typed", at=at
+        )
         for b, v in factors.items()
     )
     boundary = _boundary(said)
@@ -204,9 +206,10 @@ def _with_words(said: Said, read: _Reader) -> Said:
         rest = rest.replace(piece, " ", 1)
     crop = " ".join(w for w in re.split(r"[\s,;]+", rest) if w)
     read.faults += [
-        Fault(where=w, what="a number whose unit says nothing known here", cure="Write the unit behind it, as in 62 ha or 120 kg/ha.") for w in stray
+        Fault(where=w, what="a number whose unit says nothing known here", cure="Write the unit behind it, as in 62 ha or 120 kg/ha.")
+        for w in stray
     ]
-    values = {name: getattr(said, name) or text for name, text in found.items()}
+    values: dict[str, Any] = {name: getattr(said, name) or text for name, text in found.items()}
     return replace(said, crop=said.crop or crop, **values)
 
 

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import math
 
-from evenstand.base.estimate import Est, propagate
 from evenstand.base.errors import RangeError
+from evenstand.base.estimate import Est, propagate
 from evenstand.machine import area_per_fill, bin_mass, displacement_factor, meter_speed, speed_window
 from evenstand.model import Bin, BinPlan, Lot, MeterFactor, Product
 

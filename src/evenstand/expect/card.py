@@ -93,12 +93,16 @@ def _shown(function: Callable[..., float], **values: float | None) -> Working | 
 
 def _job(f: CardFacts) -> list[CardLine]:
     p = f.plan
-    lines = [_line("area", "job", "Area", "area", p.area_ha, ["area"], basis="typed" if f.job.area_ha else "outline", stale="a new outline")]
+    lines = [
+        _line("area", "job", "Area", "area", p.area_ha, ["area"], basis="typed" if f.job.area_ha else "outline", stale="a new outline")
+    ]
     for ask in f.job.asks:
         total = p.total_kg.get(ask.product)
         name = _name(f, ask.product)
         lines.append(
-            _line(f"rate:{ask.product}", "job", f"Rate, {name}", "rate", ask.rate_kg_ha, basis="typed", product=ask.product, stale="a new lot")
+            _line(
+                f"rate:{ask.product}", "job", f"Rate, {name}", "rate", ask.rate_kg_ha, basis="typed", product=ask.product, stale="a new lot"
+            )
         )
         why = "Rate x area; nothing added for overlap."
         missing = ["area"] if p.area_ha is None else []
@@ -112,18 +116,41 @@ def _time(f: CardFacts) -> list[CardLine]:
     p = f.plan
     gaps = [k for k, v in (("speed", p.speed_m_s), ("width", p.width_m)) if v is None]
     shows = _shown(field_capacity, speed_m_s=p.speed_m_s, width_m=p.width_m, efficiency=1.0)
-    share = "" if p.efficiency_low is None or p.efficiency_high is None else f"{p.efficiency_low:.0%} to {p.efficiency_high:.0%}, as published for seeding"
+    share = (
+        ""
+        if p.efficiency_low is None or p.efficiency_high is None
+        else f"{p.efficiency_low:.0%} to {p.efficiency_high:.0%}, as published for seeding"
+    )
     middle = None if p.low_ha_h is None or p.high_ha_h is None else (p.low_ha_h + p.high_ha_h) / 2
     hours = None if p.hours_low is None or p.hours_high is None else (p.hours_low + p.hours_high) / 2
     more = [*gaps, *(["area"] if p.area_ha is None else [])]
     return [
-        _line("in-work", "time", "Area per hour, openers down", "capacity", p.in_work_ha_h, gaps, shows=shows, why="Openers down, no stops."),
         _line(
-            "with-stops", "time", "Area per hour, with stops", "capacity", middle, gaps, low=p.low_ha_h, high=p.high_ha_h,
+            "in-work", "time", "Area per hour, openers down", "capacity", p.in_work_ha_h, gaps, shows=shows, why="Openers down, no stops."
+        ),
+        _line(
+            "with-stops",
+            "time",
+            "Area per hour, with stops",
+            "capacity",
+            middle,
+            gaps,
+            low=p.low_ha_h,
+            high=p.high_ha_h,
             why=f"Field efficiency {share}: turns, fills, moving.",
         ),
-        _line("hours", "time", "Hours for the job", "time", hours, more, low=p.hours_low, high=p.hours_high, why=f"At field efficiency {share}."),
-    ]  # fmt: skip
+        _line(
+            "hours",
+            "time",
+            "Hours for the job",
+            "time",
+            hours,
+            more,
+            low=p.hours_low,
+            high=p.hours_high,
+            why=f"At field efficiency {share}.",
+        ),
+    ]
 
 
 def _width(f: CardFacts) -> list[CardLine]:
@@ -137,14 +164,28 @@ def _width(f: CardFacts) -> list[CardLine]:
     return [
         _line("width-true", "width", "True width", "width", true, ["tape"], basis=basis, stale="openers shut, added or moved"),
         _line(
-            "width-rate", "width", "Width to type for the rate", "width", expected, ["tape"], basis=basis if true else "typed",
-            why="The true width. One opener wrong is one row's share of every kilogram.", stale="openers shut, added or moved",
+            "width-rate",
+            "width",
+            "Width to type for the rate",
+            "width",
+            expected,
+            ["tape"],
+            basis=basis if true else "typed",
+            why="The true width. One opener wrong is one row's share of every kilogram.",
+            stale="openers shut, added or moved",
         ),
         _line(
-            "width-guidance", "width", "Width to type for guidance", "width", w.guidance_m if w and w.guidance_m else expected, ["guidance-width"],
-            basis="typed" if w and w.guidance_m else basis, why="True width less the overlap you want between passes.", stale="a new overlap wanted",
+            "width-guidance",
+            "width",
+            "Width to type for guidance",
+            "width",
+            w.guidance_m if w and w.guidance_m else expected,
+            ["guidance-width"],
+            basis="typed" if w and w.guidance_m else basis,
+            why="True width less the overlap you want between passes.",
+            stale="a new overlap wanted",
         ),
-    ]  # fmt: skip
+    ]
 
 
 def _travel(f: CardFacts) -> list[CardLine]:
@@ -155,18 +196,41 @@ def _travel(f: CardFacts) -> list[CardLine]:
     high = min((b.speed_high_m_s for b in windows if b.speed_high_m_s is not None), default=None)
     return [
         _line(
-            "speed", "travel", "Working speed", "speed", p.speed_m_s, ["speed"], low=low, high=high, basis="typed",
-            why="The range is what all meters can follow." if windows else "", stale="another rate or roller",
+            "speed",
+            "travel",
+            "Working speed",
+            "speed",
+            p.speed_m_s,
+            ["speed"],
+            low=low,
+            high=high,
+            basis="typed",
+            why="The range is what all meters can follow." if windows else "",
+            stale="another rate or roller",
         ),
         _line(
-            "pulse", "travel", "Distance per pulse", "pulse", pulse.value if pulse else None, ["pulse"], basis=pulse.basis if pulse else "",
-            why="One per cent long sows one per cent heavy, everywhere.", stale="tyre, load, soil state, wheel moved",
+            "pulse",
+            "travel",
+            "Distance per pulse",
+            "pulse",
+            pulse.value if pulse else None,
+            ["pulse"],
+            basis=pulse.basis if pulse else "",
+            why="One per cent long sows one per cent heavy, everywhere.",
+            stale="tyre, load, soil state, wheel moved",
         ),
         _line(
-            "stand-in", "travel", "Stand-in speed, if the sensor fails", "speed", p.speed_m_s, ["speed"], basis="typed",
-            why="Left on by mistake, the dose follows your speed the wrong way: check that it is off.", stale="another working speed",
+            "stand-in",
+            "travel",
+            "Stand-in speed, if the sensor fails",
+            "speed",
+            p.speed_m_s,
+            ["speed"],
+            basis="typed",
+            why="Left on by mistake, the dose follows your speed the wrong way: check that it is off.",
+            stale="another working speed",
         ),
-    ]  # fmt: skip
+    ]
 
 
 def _bins(f: CardFacts) -> list[CardLine]:
@@ -208,13 +272,35 @@ def _one_bin(f: CardFacts, b: BinPlan) -> list[CardLine]:
     alarm, alarm_gaps = low_alarm(b, f.longest_round_ha)
 
     def line(
-        key: str, label: str, quantity: str, value: float | None, missing: Sequence[str] = (), *, low: float | None = None,
-        high: float | None = None, why: str = "", stale: str = "", basis: str = "computed", shows: Working | None = None,
-    ) -> CardLine:  # fmt: skip
+        key: str,
+        label: str,
+        quantity: str,
+        value: float | None,
+        missing: Sequence[str] = (),
+        *,
+        low: float | None = None,
+        high: float | None = None,
+        why: str = "",
+        stale: str = "",
+        basis: str = "computed",
+        shows: Working | None = None,
+    ) -> CardLine:
         return _line(
-            f"{key}:{b.bin}", "bin", label, quantity, value, missing, low=low, high=high, bin=b.bin, product=b.product, basis=basis, why=why,
-            stale=stale, shows=shows,
-        )  # fmt: skip
+            f"{key}:{b.bin}",
+            "bin",
+            label,
+            quantity,
+            value,
+            missing,
+            low=low,
+            high=high,
+            bin=b.bin,
+            product=b.product,
+            basis=basis,
+            why=why,
+            stale=stale,
+            shows=shows,
+        )
 
     ends = b.factor_kg_turn.interval() if b.factor_kg_turn else (None, None)
     full = b.full_kg.interval() if b.full_kg else (None, None)
@@ -223,27 +309,57 @@ def _one_bin(f: CardFacts, b: BinPlan) -> list[CardLine]:
     return [
         line("bin-rate", f"Rate, {name}", "rate", b.rate_kg_ha, basis="typed", stale="another job or lot"),
         line(
-            "factor", "Product per turn", "factor", factor, ["factor"], low=ends[0], high=ends[1], basis=basis,
+            "factor",
+            "Product per turn",
+            "factor",
+            factor,
+            ["factor"],
+            low=ends[0],
+            high=ends[1],
+            basis=basis,
             why="Actual equals target only proves that the motor followed this number.",
             stale="new lot, treatment, roller, gear, a leaking lid, damp product",
         ),
         line("shaft", "Meter speed to expect", "shaft", b.shaft_turns_s, shaft_gaps, why="At the working speed.", shows=shows),
         line(
-            "window", "Speed window", "speed", middle, window_gaps, low=b.speed_low_m_s, high=b.speed_high_m_s,
-            why="Outside it the meter cannot follow, or doses in pulses.", stale="another rate, roller or lot",
+            "window",
+            "Speed window",
+            "speed",
+            middle,
+            window_gaps,
+            low=b.speed_low_m_s,
+            high=b.speed_high_m_s,
+            why="Outside it the meter cannot follow, or doses in pulses.",
+            stale="another rate, roller or lot",
         ),
         line(
-            "catch", f"Catch, {turns}", "catch", b.catch_kg, ["factor"], low=b.catch_low_kg, high=b.catch_high_kg,
+            "catch",
+            f"Catch, {turns}",
+            "catch",
+            b.catch_kg,
+            ["factor"],
+            low=b.catch_low_kg,
+            high=b.catch_high_kg,
             why="Product only: take the bag off. Outside the band: catch longer, then find out why.",
         ),
-        line("full", "Full bin holds", "mass", b.full_kg.value if b.full_kg else None, full_gaps, low=full[0], high=full[1], stale="new lot"),
         line(
-            "lasts", "Full bin lasts", "area", b.ha_per_fill.value if b.ha_per_fill else None, full_gaps, low=lasts[0], high=lasts[1],
+            "full", "Full bin holds", "mass", b.full_kg.value if b.full_kg else None, full_gaps, low=full[0], high=full[1], stale="new lot"
+        ),
+        line(
+            "lasts",
+            "Full bin lasts",
+            "area",
+            b.ha_per_fill.value if b.ha_per_fill else None,
+            full_gaps,
+            low=lasts[0],
+            high=lasts[1],
             stale="new lot or rate",
         ),
-        line("low-alarm", "Low-bin alarm at", "mass", alarm, alarm_gaps, why="One longest round and a quarter more.", stale="another field"),
+        line(
+            "low-alarm", "Low-bin alarm at", "mass", alarm, alarm_gaps, why="One longest round and a quarter more.", stale="another field"
+        ),
         line("off-alarm", "Rate-off alarm at", "share", off, basis="common-practice", why="Common practice: worth stopping for."),
-    ]  # fmt: skip
+    ]
 
 
 def low_alarm(b: BinPlan, longest_round_ha: float | None) -> tuple[float | None, list[str]]:
@@ -260,10 +376,38 @@ def _fan(f: CardFacts) -> list[CardLine]:
     high = value * FAN_HIGH if value else None
     why = "Proven on this outfit with product flowing; no speed is guessed here."
     return [
-        _line("fan", "fan", "Fan speed, proven", "fan", value, ["fan"], basis=fan.basis if fan else "", why=why, stale="other load, height, hoses"),
-        _line("fan-low", "fan", "Fan alarm, low", "fan", low, ["fan"], basis="common-practice", why="6 % below the proven speed (common practice)."),
-        _line("fan-high", "fan", "Fan alarm, high", "fan", high, ["fan"], basis="common-practice", why="8 % above the proven speed (common practice)."),
-    ]  # fmt: skip
+        _line(
+            "fan",
+            "fan",
+            "Fan speed, proven",
+            "fan",
+            value,
+            ["fan"],
+            basis=fan.basis if fan else "",
+            why=why,
+            stale="other load, height, hoses",
+        ),
+        _line(
+            "fan-low",
+            "fan",
+            "Fan alarm, low",
+            "fan",
+            low,
+            ["fan"],
+            basis="common-practice",
+            why="6 % below the proven speed (common practice).",
+        ),
+        _line(
+            "fan-high",
+            "fan",
+            "Fan alarm, high",
+            "fan",
+            high,
+            ["fan"],
+            basis="common-practice",
+            why="8 % above the proven speed (common practice).",
+        ),
+    ]
 
 
 def _stand(f: CardFacts) -> list[CardLine]:
@@ -283,13 +427,33 @@ def _stand(f: CardFacts) -> list[CardLine]:
     lines = [
         _line("stand", "stand", "Plants to expect", "stand", stand, gaps, shows=shows, stale="new lot, new count", product=ask.product),
         _line("seeds", "stand", "Seeds sown", "seeds_area", seeds, ["tkw"], product=ask.product, stale="new lot"),
-        _line("seeds-row", "stand", "Seeds to find in a row", "seeds_row", per_m, row_gaps, product=ask.product, why="Dig and count.", stale="new lot"),
+        _line(
+            "seeds-row",
+            "stand",
+            "Seeds to find in a row",
+            "seeds_row",
+            per_m,
+            row_gaps,
+            product=ask.product,
+            why="Dig and count.",
+            stale="new lot",
+        ),
     ]
     if job.target_plants_m2:
         rate = seeding_rate(job.target_plants_m2, tkw, job.survival) if tkw and job.survival else None
         shows = _shown(seeding_rate, plants_m2=job.target_plants_m2, tkw_g=tkw, survival=job.survival)
         lines.append(
-            _line("rate-for-target", "stand", "Rate for the stand wanted", "rate", rate, gaps, shows=shows, product=ask.product, stale="new lot")
+            _line(
+                "rate-for-target",
+                "stand",
+                "Rate for the stand wanted",
+                "rate",
+                rate,
+                gaps,
+                shows=shows,
+                product=ask.product,
+                stale="new lot",
+            )
         )
     return lines
 
@@ -313,13 +477,26 @@ def _limit_line(limit: RowLimit) -> CardLine:
     why = f"Asked: {limit.asked_kg_ha:.1f} kg/ha. {limit.note}".strip()
     if limit.limit_kg_ha is None:
         return CardLine(
-            key=f"row:{limit.nutrient}", group="row", label=label, quantity="rate", state="needs", why=why,
-            needs=("a published limit for this case",), how="Ask the publisher of the guideline, or band it away from the seed.",
-        )  # fmt: skip
+            key=f"row:{limit.nutrient}",
+            group="row",
+            label=label,
+            quantity="rate",
+            state="needs",
+            why=why,
+            needs=("a published limit for this case",),
+            how="Ask the publisher of the guideline, or band it away from the seed.",
+        )
     return CardLine(
-        key=f"row:{limit.nutrient}", group="row", label=label, quantity="rate", state="known", value=limit.limit_kg_ha,
-        basis=limit.guideline, why=why, stale="moisture, opener, crop",
-    )  # fmt: skip
+        key=f"row:{limit.nutrient}",
+        group="row",
+        label=label,
+        quantity="rate",
+        state="known",
+        value=limit.limit_kg_ha,
+        basis=limit.guideline,
+        why=why,
+        stale="moisture, opener, crop",
+    )
 
 
 def _bin(outfit: Outfit | None, letter: str) -> Bin | None:

@@ -51,8 +51,12 @@ def stops_for(plan: Plan, drive: Drive, outfit: Outfit | None, width_m: float) -
     # each bin is one "product" of density 1 here: the placing is settled, only the stops are sought
     try:
         found = plan_stops(
-            use, safe, np.ones(len(bins)), np.ones(len(pass_ha)), streams={i: (i,) for i in range(len(bins))},
-        )  # fmt: skip
+            use,
+            safe,
+            np.ones(len(bins)),
+            np.ones(len(pass_ha)),
+            streams={i: (i,) for i in range(len(bins))},
+        )
     except InfeasibleError as error:
         return (), {"stops": f"No stops fit: {error}"}
     return _stops(found.after_pass, found.latest_pass, use, full, pass_ha, drive, [b.bin for b in bins], plan), {

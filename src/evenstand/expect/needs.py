@@ -23,7 +23,9 @@ NEEDS: dict[str, Need] = {
         how="Catch test: turn the meter a counted number of turns into a tared bag, weigh, divide. Fan off, hands away from rollers.",
     ),
     "capacity": Need(what="the bin's size", how="From the outfit's plate or papers, in cubic metres or bushels."),
-    "density": Need(what="the product's bulk density", how="Fill a box of known size level, weigh it, divide; or take the lot's test weight."),
+    "density": Need(
+        what="the product's bulk density", how="Fill a box of known size level, weigh it, divide; or take the lot's test weight."
+    ),
     "tkw": Need(what="the kernel weight", how="Weigh a thousand kernels of the lot as sown (treated, if it is treated)."),
     "survival": Need(what="survival", how="Type the share of seeds you expect to become plants, or use what was counted on this field."),
     "spacing": Need(what="the row spacing", how="Tape across ten openers and divide by ten."),
@@ -35,13 +37,19 @@ NEEDS: dict[str, Need] = {
     "tape": Need(what="a taped width", how="Two people, a tape, tool down on level ground."),
     "guidance-width": Need(what="the width typed for guidance", how="Read it off the guidance settings."),
     "rate-width": Need(what="the width typed for the rate", how="Read it off the settings."),
-    "pulse": Need(what="distance per pulse", how="Drive 100 m or more by tape with the cart half full, on the soil you will sow; divide by the pulses."),
+    "pulse": Need(
+        what="distance per pulse",
+        how="Drive 100 m or more by tape with the cart half full, on the soil you will sow; divide by the pulses.",
+    ),
     "fan": Need(
         what="a proven fan speed",
         how="With product flowing at the highest rate, find the speed at which every opener blows evenly; write it down with load and day.",
     ),
     "outline": Need(what="the field's outline", how="Give a boundary file (GeoJSON, Shapefile or GeoPackage)."),
-    "low-light": Need(what="what is left when the low-level light comes on", how="Weigh or catch what is left once when it comes on; it stays the same for that bin and product."),
+    "low-light": Need(
+        what="what is left when the low-level light comes on",
+        how="Weigh or catch what is left once when it comes on; it stays the same for that bin and product.",
+    ),
     "row-order": Need(what="which bin feeds which stream", how="Follow the hoses once and write it in the run map."),
 }
 

@@ -8,8 +8,8 @@ from dataclasses import dataclass, field
 
 from evenstand.base.errors import RangeError, require_range
 from evenstand.expect.bins import density_of, factor_of, plan_bin
-from evenstand.expect.cautions import cautions_for
 from evenstand.expect.card import CardFacts, value_card
+from evenstand.expect.cautions import cautions_for
 from evenstand.expect.driving import drive_for, longest_round_ha, stops_for
 from evenstand.expect.placing import place
 from evenstand.expect.rowsafety import row_limits
@@ -103,7 +103,9 @@ def _check(job: Job, outfit: Outfit | None) -> None:
         raise RangeError(f"{job.survival:g} is no share", where="survival", limit="0 < survival <= 1", cure="Type 85 % as 0.85 or 85 %.")
 
 
-def _time_part(job: Job, outfit: Outfit | None, boundary: Boundary | None, area: float | None, width: float | None, speed: float | None) -> Plan:
+def _time_part(
+    job: Job, outfit: Outfit | None, boundary: Boundary | None, area: float | None, width: float | None, speed: float | None
+) -> Plan:
     """Capacity and hours. [ha/h, h]"""
     low, high = default("field-efficiency").low, default("field-efficiency").high
     in_work = field_capacity(speed, width, 1.0) if speed is not None and width is not None else None
@@ -139,7 +141,9 @@ def _bin_part(inputs: PlanInputs, area: float | None, width: float | None, speed
         return ()
     bins = outfit.bins if outfit and outfit.bins else _stand_in_bins(job.asks, inputs.factors)
     fitted = dataclasses.replace(outfit, bins=bins) if outfit else Outfit(key="", name="the outfit", bins=bins)
-    density = {a.product: d.value if (d := density_of(inputs.products.get(a.product), inputs.lots.get(a.product))) else None for a in job.asks}
+    density = {
+        a.product: d.value if (d := density_of(inputs.products.get(a.product), inputs.lots.get(a.product))) else None for a in job.asks
+    }
     placing = place(job.asks, inputs.products, fitted, density)
     out = []
     for ask in job.asks:
@@ -149,10 +153,18 @@ def _bin_part(inputs: PlanInputs, area: float | None, width: float | None, speed
             need = ask.rate_kg_ha * area * share if area is not None else None
             out.append(
                 plan_bin(
-                    b, ask.product, ask.rate_kg_ha * share, product=inputs.products.get(ask.product), lot=inputs.lots.get(ask.product),
-                    factors=inputs.factors, speed_m_s=speed, width_m=width, need_kg=need, turns=inputs.turns,
+                    b,
+                    ask.product,
+                    ask.rate_kg_ha * share,
+                    product=inputs.products.get(ask.product),
+                    lot=inputs.lots.get(ask.product),
+                    factors=inputs.factors,
+                    speed_m_s=speed,
+                    width_m=width,
+                    need_kg=need,
+                    turns=inputs.turns,
                 )
-            )  # fmt: skip
+            )
     return tuple(sorted(out, key=lambda b: b.bin))
 
 

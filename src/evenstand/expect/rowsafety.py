@@ -47,7 +47,7 @@ def _line(job: Job, nutrient: str, asked: float, sbu: float | None, *, unsure: b
         note = f"Cannot be judged without {', '.join(gaps)}.{tail}"
         return RowLimit(nutrient=nutrient, asked_kg_ha=asked, limit_kg_ha=None, sbu=sbu, guideline=job.guideline, note=note, ok=None)
     limit = seed_row_limit(job.guideline, job.crop, job.texture, sbu, nutrient=nutrient, moisture=job.moisture or "good")
-    note = " ".join(t for t in (limit.note, limit.policy) if t) + tail
+    note = " ".join(f"{t[:1].upper()}{t[1:]}" for t in (limit.note, limit.policy) if t) + tail
     ok = None if limit.kg_ha is None else asked <= limit.kg_ha
     return RowLimit(
         nutrient=nutrient, asked_kg_ha=asked, limit_kg_ha=limit.kg_ha, sbu=sbu, guideline=job.guideline, note=note.strip(), ok=ok

@@ -82,15 +82,17 @@ def _turn(radius_m: float, width_m: float) -> None:
 class HeadBalance:
     """How evenly segments feed heads. share: of the product each head gets [-]; row_ratio: dose of a row on each head over the
     mean row [-]; worst: largest over smallest row, less one [-]; when_one_shut: what a sibling gets more when one outlet of its head
-    is shut and the segment is not [-]."""
+    is shut and the segment is not, infinite for a lone outlet [-]; load_kg_s: product through each head's primary, None if the flow
+    is not given [kg/s]."""
 
     share: tuple[float, ...]
     row_ratio: tuple[float, ...]
     worst: float
     when_one_shut: tuple[float, ...]
+    load_kg_s: tuple[float, ...] | None = None
 
 
-def head_balance(outlets: Sequence[int], segments: Sequence[float] | None = None) -> HeadBalance:
+def head_balance(outlets: Sequence[int], segments: Sequence[float] | None = None, *, flow_kg_s: float | None = None) -> HeadBalance:
     """Dose of a row on each head, from outlets per head and what each head's meter segment gives.
 
     Parameters
@@ -99,6 +101,8 @@ def head_balance(outlets: Sequence[int], segments: Sequence[float] | None = None
         Open outlets of each head, at least 1. [-]
     segments : sequence of float or None, shape (heads,)
         What the segment of each head gives, in any unit; None: all the same. [any]
+    flow_kg_s : float or None
+        Product that all heads get together, to be shared out. [kg/s]
 
     Returns
     -------
@@ -117,6 +121,8 @@ def head_balance(outlets: Sequence[int], segments: Sequence[float] | None = None
     >>> round(head_balance([7, 6]).worst, 3)
     0.167
     """
+    if flow_kg_s is not None:
+        require_range("flow_kg_s", flow_kg_s, 0, math.inf, high_open=True, unit="kg/s")
     given = [1.0] * len(outlets) if segments is None else [float(s) for s in segments]
     if len(given) != len(outlets) or not outlets:
         raise RangeError(f"{len(outlets)} heads and {len(given)} segments do not pair", where="segments", cure="Give one for each head.")
@@ -135,4 +141,5 @@ def head_balance(outlets: Sequence[int], segments: Sequence[float] | None = None
         row_ratio=ratio,
         worst=max(ratio) / min(ratio) - 1,
         when_one_shut=tuple(1 / (n - 1) if n > 1 else math.inf for n in outlets),
+        load_kg_s=None if flow_kg_s is None else tuple(s * flow_kg_s for s in share),
     )

@@ -60,7 +60,8 @@ class Cost:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Step:
-    """One line of the Next list. key: stable, so that it closes and reopens; rank: higher is more urgent."""
+    """One line of the Next list. key: stable, so that it closes and reopens; rank: higher is more urgent; job: its key, and where:
+    how a person calls it."""
 
     key: str
     do: str
@@ -72,3 +73,5 @@ class Step:
     rank: float = 0.0
     about: str = ""
     evidence: tuple[str, ...] = ()
+    job: str = ""
+    where: str = ""

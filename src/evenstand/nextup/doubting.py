@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 
 from evenstand.model import BinPlan, Cost, Finding, Step
@@ -13,7 +14,7 @@ _RANK = {"does-not-hold": 100.0, "doubtful": 55.0, "cannot-tell": 20.0, "holds":
 def doubting_steps(facts: Facts) -> Iterator[Step]:
     """One step a finding that does not hold or is in doubt; one that cannot be told only if a reading would settle it."""
     for finding in facts.findings:
-        if finding.state == "holds" or (finding.state == "cannot-tell" and not finding.settle_by):
+        if finding.state == "holds" or (finding.state == "cannot-tell" and (not finding.settle_by or facts.finished)):
             continue
         yield _step(facts, finding)
 
@@ -23,10 +24,10 @@ def _step(facts: Facts, finding: Finding) -> Step:
     price = _cost(facts, finding, causes)
     return Step(
         key=f"doubt:{facts.job.key}:{finding.about or '+'.join(causes) or 'reading'}",
-        do=_what(finding),
+        do=_what(finding, facts_finished=facts.finished),
         because=finding.claim,
         cost_of_waiting=price,
-        confirm_by=finding.confirm_by or finding.settle_by,
+        confirm_by=_sentence(finding.confirm_by or finding.settle_by),
         closes_when="the readings hold again",
         family="doubting",
         rank=_rank(finding, price),
@@ -35,13 +36,21 @@ def _step(facts: Facts, finding: Finding) -> Step:
     )
 
 
-def _what(finding: Finding) -> str:
+def _what(finding: Finding, *, facts_finished: bool) -> str:
     """What to do, in one sentence."""
     if finding.state == "does-not-hold" and finding.worth_stopping is False:
-        return f"Leave it for now; at the next stop: {finding.settle_by or finding.confirm_by}"
+        return f"Leave it for now. At the next stop: {_sentence(finding.settle_by or finding.confirm_by)}"
     if finding.state == "does-not-hold":
-        return f"Stop at the next turn. {finding.confirm_by or finding.settle_by}"
-    return finding.settle_by or finding.confirm_by or "Read once more."
+        if facts_finished:
+            return _sentence(finding.confirm_by or finding.settle_by)
+        return f"Stop at the next turn. {_sentence(finding.confirm_by or finding.settle_by)}"
+    return _sentence(finding.settle_by or finding.confirm_by or "Read once more.")
+
+
+def _sentence(text: str) -> str:
+    """With a capital and a full stop."""
+    text = text.strip().rstrip(".")
+    return f"{text[:1].upper()}{text[1:]}." if text else ""
 
 
 def _rank(finding: Finding, price: Cost) -> float:
@@ -50,7 +59,7 @@ def _rank(finding: Finding, price: Cost) -> float:
     base = _RANK[finding.state]
     if finding.worth_stopping is False:
         base = min(base, 25.0)
-    return base + min(19.0, stake**0.5 / 10)
+    return base + min(19.0, math.sqrt(stake) / 10)
 
 
 def _cost(facts: Facts, finding: Finding, causes: tuple[str, ...]) -> Cost:

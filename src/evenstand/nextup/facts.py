@@ -34,6 +34,16 @@ class Facts:
     profile: Profile = "si"
 
     @property
+    def where(self) -> str:
+        """How a person calls the job."""
+        return ", ".join(t for t in (self.job.crop.capitalize(), self.plan.field_name) if t)
+
+    @property
+    def finished(self) -> bool:
+        """Whether nothing is left to sow."""
+        return self.left_ha is not None and self.left_ha <= 0
+
+    @property
     def left_ha(self) -> float | None:
         """What is left of this job. [ha]"""
         return None if self.plan.area_ha is None else max(0.0, self.plan.area_ha - (self.done_ha or 0.0))
@@ -88,6 +98,8 @@ def cost(facts: Facts, share: float | None, bins: Iterable[BinPlan]) -> Cost:
         money += mass * (price or 0.0)
     if not touched:
         return Cost()
+    if facts.finished:
+        return Cost(kg=0.0, ha=0.0, money=0.0 if priced else None, text="The job is finished: nothing more is at stake on it.")
     if share is None:
         return Cost(ha=most_ha, text=f"{facts.text(most_ha, 'area')} sown with a dose nobody has checked.")
     text = f"{facts.text(kg, 'mass')} misplaced over {facts.text(most_ha, 'area')}"

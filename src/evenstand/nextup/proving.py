@@ -11,7 +11,9 @@ MEASURED = {"catch", "shown-mass", "crank"}
 
 
 def proving_steps(facts: Facts) -> Iterator[Step]:
-    """One step a missing or stale proof, before the first hectare where it can be."""
+    """One step a missing or stale proof, before the first hectare where it can be; none once the job is finished."""
+    if facts.finished:
+        return
     yield from _catches(facts)
     yield from _width(facts)
     yield from _distance(facts)
@@ -32,7 +34,7 @@ def _catches(facts: Facts) -> Iterator[Step]:
         if known is None:
             why = "Nothing measured says what a turn of this meter gives with this product."
         elif known.how not in MEASURED:
-            why = f"{facts.text(known.kg_turn.value, 'factor')} is {known.how}, not measured; the display will call it right whatever it is."
+            why = f"{facts.text(known.kg_turn.value, 'factor')} is {known.how}, not measured; the display calls it right whatever it is."
         elif lot is not None and known.lot and known.lot != lot.key:
             why = f"The last catch was with lot {known.lot}; lot {lot.key} goes in now, and lots differ."
         else:

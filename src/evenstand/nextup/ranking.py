@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import dataclasses
+
 from evenstand.model import Step
 from evenstand.nextup.dating import dating_steps
 from evenstand.nextup.doubting import doubting_steps
@@ -28,7 +30,7 @@ def next_steps(facts: Facts) -> tuple[Step, ...]:
     steps: dict[str, Step] = {}
     for family in FAMILIES:
         for step in family(facts):
-            steps.setdefault(step.key, step)
+            steps.setdefault(step.key, dataclasses.replace(step, job=facts.job.key, where=facts.where))
 
     def order(step: Step) -> tuple[float, float, str]:
         stake = step.cost_of_waiting.money if step.cost_of_waiting.money is not None else (step.cost_of_waiting.kg or 0.0)

@@ -122,9 +122,7 @@ def mean_of_repeats(
     require_range("prior_dof", prior_dof, 0.0, math.inf, high_open=True)
     require_range("confidence", confidence, 0.0, 1.0, low_open=True, high_open=True)
     if prior_dof + x.size - 1 <= 0:
-        raise RangeError(
-            "one value says nothing of its own spread", where="prior_dof", cure="Repeat, or trust a usual repeatability."
-        )
+        raise RangeError("one value says nothing of its own spread", where="prior_dof", cure="Repeat, or trust a usual repeatability.")
     mean = float(x.mean())
     prior_variance = (prior_cv * mean) ** 2 + own_sd**2
     variance, dof = pooled_variance(x, prior_variance, prior_dof)

@@ -9,7 +9,8 @@ from evenstand.tally.rows import Distribution, row_distribution
 from evenstand.tally.tickets import Split, split_ticket
 
 __all__ = [
-    "Account", "BadTicket", "Balance", "BalancePrior", "BalanceStep", "CalibrationLine", "CatchBand", "CatchTest", "Distribution", "Split",
-    "account", "balance", "calibration_line", "catch_test", "expected_catch", "factor_from_dose", "factor_from_shown", "factor_from_turns",
-    "field_dose", "learned_ratio", "remaining_mass", "row_distribution", "split_ticket", "steps_from_events", "turns_for_catch", "used_mass",
+    "Account", "BadTicket", "Balance", "BalancePrior", "BalanceStep", "CalibrationLine", "CatchBand", "CatchTest", "Distribution",
+    "Split", "account", "balance", "calibration_line", "catch_test", "expected_catch", "factor_from_dose", "factor_from_shown",
+    "factor_from_turns", "field_dose", "learned_ratio", "remaining_mass", "row_distribution", "split_ticket", "steps_from_events",
+    "turns_for_catch", "used_mass",
 ]  # fmt: skip

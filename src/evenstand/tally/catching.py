@@ -129,7 +129,8 @@ def catch_test(
     needed = _catches_needed(found.sd_each, shared, found.mean, precision, confidence, prior_dof)
     longer = _longer_turns(turns, step, shared, prior_cv, found.mean, precision, confidence, prior_dof)
     scale = (step**2 + shared**2) / (found.sd_each**2 + shared**2) if found.sd_each > 0 else 0.0
-    verdict, why = _verdict(found, needed, longer, min(scale, 1.0), expected, precision)
+    coarse = turns * math.hypot(step, shared) / (prior_cv * found.mean / 4) if scale > SCALE_SHARE else None
+    verdict, why = _verdict(found, needed, coarse, expected, precision)
     return CatchTest(
         factor_kg_rev=found.mean,
         low=found.low,
@@ -146,13 +147,12 @@ def catch_test(
     )
 
 
-def _verdict(
-    found: Repeats, needed: int, longer: float | None, scale: float, expected: Est | None, precision: float
-) -> tuple[Verdict, str]:
-    """What to do next: a strange result first, then whether it is sharp enough."""
+def _verdict(found: Repeats, needed: int, coarse: float | None, expected: Est | None, precision: float) -> tuple[Verdict, str]:
+    """What to do next: a strange result first, then whether it is sharp enough. coarse: turns the scale is fine enough for. [turns]"""
     half = (found.high - found.low) / 2 / found.mean
     if found.odd is not None and found.odd < ODD:
-        return "find out why", f"The catches differ more than such catches do ({found.seen_sd / found.mean:.1%} apart, one in {_one_in(found.odd)})."
+        spread = (found.seen_sd or 0.0) / found.mean
+        return "find out why", f"The catches spread by {spread:.1%}, more than such catches do (one time in {_one_in(found.odd)})."
     if expected is not None:
         sd = math.hypot(found.sd, expected.sd)
         if abs(found.mean - expected.value) > student_t(1 - ODD / 2, found.dof) * sd:
@@ -162,11 +162,13 @@ def _verdict(
             )
     if half <= precision:
         return "good", f"Known to {half:.1%}."
-    if longer is not None and scale > SCALE_SHARE:
-        return "longer", f"Known to {half:.1%} only: the scale is too coarse for so little product. Catch {longer:.0f} turns or more in one go."
-    return "longer", (
-        f"Known to {half:.1%} only. Catch more turns at once before catching again; {needed} catches like this would be needed."
-    )
+    if coarse is not None:
+        return (
+            "longer",
+            f"Known to {half:.1%} only: the scale is coarse for so little product. Catch {math.ceil(coarse)} turns or more in one go.",
+        )
+    total = f"{needed} catches like this" if needed < MOST_CATCHES else "more catches than anybody makes"
+    return "longer", f"Known to {half:.1%} only. Catch more turns at once before catching again; {total} would be needed."
 
 
 def _one_in(probability: float) -> str:

@@ -16,8 +16,9 @@ ROUNDS = 200
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CalibrationLine:
-    """y = start + slope x. slope, start; their sds from the stated uncertainties; cov: of both; chi2: weighted squares left over, dof: n - 2;
-    scatter: sqrt(chi2 / dof), above 1 where the points lie further off than stated; scaled sds are sd times that. [units of x and y]"""
+    """y = start + slope x. slope, start; their sds from the stated uncertainties; cov: of both; chi2: weighted squares left over,
+    dof: n - 2; scatter: sqrt(chi2 / dof), above 1 where the points lie further
+    off than stated; scaled sds are sd times that. [units of x and y]"""
 
     slope: float
     slope_sd: float

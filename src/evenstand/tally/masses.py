@@ -104,7 +104,8 @@ def balance(steps: Sequence[BalanceStep], prior: BalancePrior, *, q_factor: floa
         If there are no steps, a number is not finite, or a standard deviation is below 0.
     """
     _refuse(steps, prior)
-    kept, bad = list(steps), []
+    kept = list(steps)
+    bad: list[BadTicket] = []
     drift = _likeliest_drift(kept, prior) if q_factor is None else q_factor
     found = _smoothed(kept, prior, drift)
     while len(bad) < MOST_BAD and _alarms(found):
@@ -151,7 +152,10 @@ def steps_from_events(events: Sequence[Event], bin_letter: str) -> tuple[Balance
     counts = [(e.at_s, e.value) for e in mine if e.kind == "turns"]
     if len(counts) < 2:
         raise RangeError(
-            f"{len(counts)} counts of turns for bin {bin_letter}", where="events", limit="2 or more", cure="Read the turns at start and end."
+            f"{len(counts)} counts of turns for bin {bin_letter}",
+            where="events",
+            limit="2 or more",
+            cure="Read the turns at start and end.",
         )
     at, turned = np.array(counts).T
     if (np.diff(turned) < 0).any():
@@ -185,7 +189,9 @@ def _refuse(steps: Sequence[BalanceStep], prior: BalancePrior) -> None:
         if not (sd >= 0 and math.isfinite(sd)):
             faults.append(Fault(where=name, what=f"{sd:g} is no standard deviation", limit="0 <= sd"))
     if not (prior.factor_kg_rev > 0 and math.isfinite(prior.factor_kg_rev) and math.isfinite(prior.mass_kg)):
-        faults.append(Fault(where="prior", what="mass or product per turn is no number", limit="product per turn above 0", cure="Correct it."))
+        faults.append(
+            Fault(where="prior", what="mass or product per turn is no number", limit="product per turn above 0", cure="Correct it.")
+        )
     for i, s in enumerate(steps):
         numbers = (s.turns, s.put_kg, s.put_sd_kg, s.level_sd_kg, s.level_kg or 0.0)
         if not all(math.isfinite(x) for x in numbers) or s.turns < 0 or s.put_sd_kg < 0 or (s.level_kg is not None and s.level_sd_kg <= 0):

@@ -15,8 +15,9 @@ from evenstand.base.estimate import Est
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Split:
-    """A ticket split. parts: each fill, made to agree with the ticket [kg]; cov (n, n): their covariance, below 0 between fills because
-    what one has less another has more [kg²]; total: of the parts [kg]; off_kg: ticket - sum of the guesses; off_sd_kg; z: their ratio [-]."""
+    """A ticket split. parts: each fill, made to agree with the ticket [kg]; cov (n, n): their covariance, below 0 between fills
+    because what one has less another has more [kg²]; total: of the parts [kg];
+    off_kg: ticket - sum of the guesses; off_sd_kg; z: their ratio [-]."""
 
     parts: tuple[Est, ...]
     cov: npt.NDArray[np.float64]

@@ -6,11 +6,12 @@ import dataclasses
 import functools
 import importlib
 import importlib.util
+import inspect
 import math
 import sys
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any, Literal
 
 import numpy as np
@@ -111,50 +112,64 @@ def mutate(pairs: tuple[Pair, ...] | None = None, independent: tuple[Independent
         independent = all_independent if independent is None else independent
     mutants: list[Mutant] = []
     untouched: list[str] = []
-    for name, function in public_functions().items():
-        paths, callers, own = _observe(function, pairs, independent)
-        if not paths:
+    functions = public_functions()
+    seen = _observe(functions, pairs, independent)
+    for name, function in functions.items():
+        if not seen[name].paths:
             untouched.append(name)
-        for path in paths:
-            with _replaced(function, _spoiled(function, path)):
-                if any(not run_pair(pair).ok for pair in callers):
-                    caught: Caught = "published"
-                elif any(not run_independent(check) for check in own):
-                    caught = "independent"
-                else:
-                    caught = "missed"
+        for path in seen[name].paths:
+            caught = _caught(function, path, seen[name])
             mutants.append(Mutant(function=name, field=".".join(str(step) for step in path), caught=caught))
     return Sharpness(mutants=tuple(mutants), untouched=tuple(untouched))
 
 
+@dataclass(slots=True)
+class _Seen:
+    """What one function did while the checks ran: the numbers it gave, and the checks that called it."""
+
+    paths: dict[Path, None] = field(default_factory=dict)
+    pairs: list[Pair] = field(default_factory=list)
+    independent: list[Independent] = field(default_factory=list)
+    calls: int = 0
+
+
+def _caught(function: Callable[..., Any], path: Path, seen: _Seen) -> Caught:
+    """Which kind of check turns red with one number too large."""
+    with _replaced({function: _spoiled(function, path)}):
+        if any(not run_pair(pair).ok for pair in seen.pairs):
+            return "published"
+        return "independent" if any(not run_independent(check) for check in seen.independent) else "missed"
+
+
 def _observe(
-    function: Callable[..., Any], pairs: tuple[Pair, ...], independent: tuple[Independent, ...]
-) -> tuple[tuple[Path, ...], list[Pair], list[Independent]]:
-    """Which numbers the function gives while the checks run, and which checks call it."""
-    paths: dict[Path, None] = {}
-    calls = 0
+    functions: Mapping[str, Callable[..., Any]], pairs: tuple[Pair, ...], independent: tuple[Independent, ...]
+) -> dict[str, _Seen]:
+    """Run all checks once and note what each function gives and who calls it."""
+    seen = {name: _Seen() for name in functions}
 
-    @functools.wraps(function)
-    def watched(*args: Any, **kwargs: Any) -> Any:
-        nonlocal calls
-        calls += 1
-        result = function(*args, **kwargs)
-        paths.update(dict.fromkeys(_numbers(result)))
-        return result
+    def watched(function: Callable[..., Any], note: _Seen) -> Callable[..., Any]:
+        @functools.wraps(function)
+        def wrapper(*args: Any, **kwargs: Any) -> Any:
+            note.calls += 1
+            result = function(*args, **kwargs)
+            note.paths.update(dict.fromkeys(_numbers(result)))
+            return result
 
-    callers, own = [], []
-    with _replaced(function, watched):
+        return wrapper
+
+    def callers(run: Callable[[], object]) -> list[_Seen]:
+        before = {name: note.calls for name, note in seen.items()}
+        run()
+        return [note for name, note in seen.items() if note.calls > before[name]]
+
+    with _replaced({function: watched(function, seen[name]) for name, function in functions.items()}):
         for pair in pairs:
-            before = calls
-            run_pair(pair)
-            if calls > before:
-                callers.append(pair)
+            for note in callers(functools.partial(run_pair, pair)):
+                note.pairs.append(pair)
         for check in independent:
-            before = calls
-            run_independent(check)
-            if calls > before:
-                own.append(check)
-    return tuple(paths), callers, own
+            for note in callers(functools.partial(run_independent, check)):
+                note.independent.append(check)
+    return seen
 
 
 def _numbers(result: Any, path: Path = ()) -> Iterator[Path]:
@@ -166,8 +181,8 @@ def _numbers(result: Any, path: Path = ()) -> Iterator[Path]:
         if result.dtype.kind in "fiu" and np.any(np.isfinite(result) & (result != 0)):
             yield path
     elif dataclasses.is_dataclass(result):
-        for field in dataclasses.fields(result):
-            yield from _numbers(getattr(result, field.name), (*path, field.name))
+        for part in dataclasses.fields(result):
+            yield from _numbers(getattr(result, part.name), (*path, part.name))
     elif isinstance(result, Mapping):
         for key, value in result.items():
             yield from _numbers(value, (*path, str(key)))
@@ -200,9 +215,9 @@ def _enlarged(result: Any, path: Path) -> Any:
     step, rest = path[0], path[1:]
     if dataclasses.is_dataclass(result) and not isinstance(result, type) and isinstance(step, str) and hasattr(result, step):
         copy = object.__new__(type(result))
-        for field in dataclasses.fields(result):
-            value = getattr(result, field.name)
-            object.__setattr__(copy, field.name, _enlarged(value, rest) if field.name == step else value)
+        for part in dataclasses.fields(result):
+            value = getattr(result, part.name)
+            object.__setattr__(copy, part.name, _enlarged(value, rest) if part.name == step else value)
         return copy
     if isinstance(result, Mapping):
         return {key: _enlarged(value, rest) if str(key) == step else value for key, value in result.items()}
@@ -217,19 +232,19 @@ def _is_number(value: Any) -> bool:
 
 
 @contextmanager
-def _replaced(function: Callable[..., Any], stand_in: Callable[..., Any]) -> Iterator[None]:
-    """Put a stand-in wherever a module of the project holds the function by name, and take it back."""
+def _replaced(stand_ins: Mapping[Callable[..., Any], Callable[..., Any]]) -> Iterator[None]:
+    """Put stand-ins wherever a module of the project holds these functions by name, and take them back."""
     places = [
-        (module, name)
+        (module, name, held)
         for key, module in list(sys.modules.items())
         if key.startswith("evenstand.") and module is not None
         for name, held in list(vars(module).items())
-        if held is function
+        if inspect.isfunction(held) and held in stand_ins
     ]
     try:
-        for module, name in places:
-            setattr(module, name, stand_in)
+        for module, name, held in places:
+            setattr(module, name, stand_ins[held])
         yield
     finally:
-        for module, name in places:
-            setattr(module, name, function)
+        for module, name, held in places:
+            setattr(module, name, held)

@@ -14,7 +14,14 @@ from evenstand.verify.pairs import Independent, Pair
 
 PAIRS: tuple[Pair, ...] = ()
 
-_TWO_SCALES = check.Relation(key="scales", about="bin A", text="two scales, one load", scale="mass", terms=(("put:A", 1.0), ("entered:A", -1.0)))
+_TWO_SCALES = check.Relation(
+    key="scales",
+    about="bin A",
+    text="two scales, one load",
+    scale="mass",
+    terms=(("put:A", 1.0), ("entered:A", -1.0)),
+    loads={"fill-missed:A": 1.0},
+)
 
 
 def _two_scales() -> check.Reconciliation:
@@ -27,8 +34,8 @@ def _far_scales() -> check.Reconciliation:
     return check.reconcile_linear([[1, -1, 0], [0, 1, -1]], [100, 100, 130], [1, 1, 1])
 
 
-def _two_readings() -> check.Reconciliation:
-    readings = (Reading(quantity="put:A", value=103.0, sd=1.0), Reading(quantity="entered:A", value=100.0, sd=1.0))
+def _two_readings(put_kg: float = 103.0) -> check.Reconciliation:
+    readings = (Reading(quantity="put:A", value=put_kg, sd=1.0), Reading(quantity="entered:A", value=100.0, sd=1.0))
     return check.reconcile((_TWO_SCALES,), readings)
 
 
@@ -37,9 +44,13 @@ def _fill() -> Finding:
     return check.fill_check(40, 6000, 1000, 100, put_sd_kg=1e-6, level_sd_kg=1e-6, dose_sd=0.02, overlap=(0, 0))
 
 
-def _slip() -> check.Slip:
-    """lb/ac typed for kg/ha."""
-    return check.typing_slip(120, 134.5, sd=0.005)[0]
+def _slips() -> tuple[check.Slip, ...]:
+    """lb/ac typed for kg/ha, or a bushel of 56 lb for one of 50."""
+    return check.typing_slip(120, 134.5, sd=0.005)
+
+
+def _distance(ratio: float) -> float:
+    return abs(math.log(134.5 / 120 / ratio))
 
 
 def _lb_ac() -> float:
@@ -97,16 +108,30 @@ INDEPENDENT: tuple[Independent, ...] = (
         tolerance=1e-6,
     ),
     *_each(
+        "check.reconcile",
+        "a fill of 2,000 kg that was not entered",
+        partial(_two_readings, 2100.0),
+        ("size of the cause", lambda r: r.sizes[0], 2000.0),
+        ("spread of that size", lambda r: r.size_sds[0], math.sqrt(2)),
+        tolerance=1e-4,  # the usual size of a fill weighs in a little
+    ),
+    *_each(
         "check.fill_check",
         "5,000 kg out where 4,000 were due",
         _fill,
         ("size", lambda f: f.size.value, 0.25),
+        ("spread of the size", lambda f: f.size.sd, 0.02),
+        ("low end", lambda f: f.low, 0.25 - 1.96 * 0.02),
+        ("high end", lambda f: f.high, 0.25 + 1.96 * 0.02),
         tolerance=1e-6,
     ),
     *_each(
         "check.typing_slip",
         "120 asked, 134.5 seen",
-        _slip,
-        ("ratio of the likeliest", lambda s: s.ratio, _lb_ac()),
+        _slips,
+        ("ratio of the likeliest", lambda s: s[0].ratio, _lb_ac()),
+        ("ratio of the next", lambda s: s[1].ratio, 56 / 50),
+        ("distances from what was seen", lambda s: s[0].z / s[1].z, _distance(_lb_ac()) / _distance(56 / 50)),
+        ("weights", lambda s: sum(slip.weight for slip in s), 1.0),
     ),
 )

@@ -6,6 +6,7 @@ import json
 import math
 import tempfile
 from collections.abc import Callable
+from datetime import UTC, datetime
 from functools import partial
 from pathlib import Path
 from typing import Any
@@ -70,7 +71,8 @@ def _read_square() -> Boundary:
 def _geodesic_area() -> float:
     from pyproj import Geod
 
-    return abs(float(Geod(ellps="WGS84").polygon_area_perimeter(*zip(*_CORNERS, strict=True))[0]))
+    longitudes, latitudes = [c[0] for c in _CORNERS], [c[1] for c in _CORNERS]
+    return abs(float(Geod(ellps="WGS84").polygon_area_perimeter(longitudes, latitudes)[0]))
 
 
 def _geodesic_side() -> float:
@@ -112,6 +114,22 @@ def _two_strips(*, boundary: bool = False) -> trail.Coverage:
     tape = Est(value=10.0, basis="measured", source="tape")
     outfit = Outfit(key="outfit", name="outfit", widths=Widths(true_m=tape))
     return trail.coverage(log, outfit, _square() if boundary else None, method="shapes", ends="flat", fastest_m_s=6.0)
+
+
+def _read_log() -> Trail:
+    """Six rows a second apart, due north at 7.2 km/h, written to a file and read back."""
+    rows = "".join(f"2027-05-04T11:20:0{i}Z,{50 + i * 2e-5:.7f},-105.0,7.2\n" for i in range(6))
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "log.csv"
+        path.write_text("time,latitude,longitude,speed km/h\n" + rows, encoding="utf-8")
+        return trail.read_trail(path)
+
+
+def _northward() -> float:
+    """Length of those five steps on the ellipsoid. [m]"""
+    from pyproj import Geod
+
+    return float(Geod(ellps="WGS84").inv(-105.0, 50.0, -105.0, 50.0001)[2])
 
 
 def _each(
@@ -185,6 +203,20 @@ INDEPENDENT: tuple[Independent, ...] = (
         ("corners", _ring_digest, _corner_digest),
         ("a side", lambda b: abs(b.polygons[0].outside[3][1] - b.polygons[0].outside[0][1]), _geodesic_side),
         tolerance=1e-5,
+    ),
+    *_each(
+        "trail.read_trail",
+        "second library (pyproj, datetime)",
+        "six rows due north",
+        _read_log,
+        ("length", lambda t: t.xy_m[-1, 1] - t.xy_m[0, 1], _northward),
+        ("longitude of its frame", lambda t: t.frame.lon_deg, -105.0),
+        ("latitude of its frame", lambda t: t.frame.lat_deg, 50.00005),
+        ("speed", lambda t: t.speed_m_s.mean(), 2.0),
+        ("first time", lambda t: t.t_ms[0] / 1000, datetime(2027, 5, 4, 11, 20, tzinfo=UTC).timestamp()),
+        ("rows read", lambda t: t.rows, 6),
+        ("rows kept", lambda t: t.kept, 6),
+        tolerance=1e-7,
     ),
     *_each(
         "trail.coverage",

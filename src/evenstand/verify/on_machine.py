@@ -7,10 +7,19 @@ from functools import partial
 
 from evenstand import machine, tally
 from evenstand.base.units import ACRE_M2, FOOT_M, INCH_M, LB_KG, MILE_M, US_GALLON_L, from_metric, to_metric
+from evenstand.machine.air import SaltationMethod
 from evenstand.verify.pairs import Independent, Pair
 
 Cells = tuple[tuple[str, str, Callable[[], float]], ...]
 _LB_GAL = LB_KG / (US_GALLON_L / 1e3)
+
+
+def _feet_for(area_m2: float, row_in: float) -> float:
+    return machine.distance_for_area(area_m2 / 1e4, row_in * INCH_M) / FOOT_M
+
+
+def _factor_of(lb_gal: float) -> float:
+    return machine.water_factor(lb_gal * _LB_GAL)
 
 
 def _acres_an_hour(width_ft: float, mph: float, efficiency: float) -> float:
@@ -24,13 +33,13 @@ def _capacities(rows: tuple[tuple[float, float, float, str], ...]) -> Cells:
 _CAPACITY = (
     Pair(
         function="machine.field_capacity",
-        case="12 machines by width, speed and efficiency",
+        case="13 machines by width, speed and efficiency",
         unit="ac/h",
         cells=_capacities(
             (
                 (40, 6, 0.70, "20.4"), (60, 6, 0.68, "29.7"), (80, 6, 0.68, "39.6"), (60, 12, 0.68, "59.3"), (80, 12, 0.68, "79.1"),
                 (15, 5, 0.63, "5.7"), (20, 6, 0.63, "9.2"), (30, 6, 0.60, "13.1"), (36, 5, 0.60, "13.1"), (45, 5, 0.60, "16.4"),
-                (15 * 2.5, 6, 0.65, "17.7"), (17 * 2.5, 6, 0.63, "19.5"),
+                (15 * 2.5, 6, 0.65, "17.7"), (17 * 2.5, 6, 0.63, "19.5"), (23 * 2.5, 5, 0.63, "22.0"),
             )
         ),
         kind="table",
@@ -76,6 +85,33 @@ _CAPACITY = (
         where="sizing example",
     ),
     Pair(
+        function="machine.field_capacity",
+        case="2.7 m at 4.5 km/h, 72 %",
+        published="0.875",
+        unit="ha/h",
+        compute=lambda: machine.field_capacity(4.5 / 3.6, 2.7, 0.72),
+        source="gate-agricultural-engineering",
+        where="solution",
+    ),
+    Pair(
+        function="machine.work_hours",
+        case="15 ha at 0.875 ha/h",
+        published="17.14",
+        unit="h",
+        compute=lambda: machine.work_hours(15, 0.875),
+        source="gate-agricultural-engineering",
+        where="solution",
+    ),
+    Pair(
+        function="machine.work_hours",
+        case="60 ac at 30 ac/h are the two hours gained",
+        published="2",
+        unit="h",
+        compute=lambda: machine.work_hours(60, 30),
+        source="lazarus-bulk-fill",
+        where="as quoted in the farm press",
+    ),
+    Pair(
         function="machine.field_efficiency",
         case="0.75 h lost in 10 h",
         published="92.5",
@@ -110,12 +146,21 @@ _CALIBRATION = (
         case="1/128 ac on 48, 46, 44 and 42 in rows",
         unit="ft",
         cells=tuple(
-            (f"{inches} in", text, lambda i=inches: machine.distance_for_area(ACRE_M2 / 128 / 1e4, i * INCH_M) / FOOT_M)
+            (f"{inches} in", text, partial(_feet_for, ACRE_M2 / 128, inches))
             for inches, text in ((48, "85"), (46, "89"), (44, "93"), (42, "97"))
         ),
         kind="table",
-        source="duplin-row-length-2014",
+        source="ncsu-calibration-2014",
         where="table of row lengths",
+    ),
+    Pair(
+        function="machine.turns_for_area",
+        case="100 ft² of one 7.5 in row with a wheel of 8 ft",
+        published="20",
+        unit="turns",
+        compute=lambda: machine.turns_for_area(100 * FOOT_M**2 / 1e4, 8 * FOOT_M, 7.5 * INCH_M),
+        source="soil-health-drill-sheet",
+        where="area of one row",
     ),
     Pair(
         function="machine.caught_rate",
@@ -137,7 +182,7 @@ _LIQUIDS = (
         case="13 fluids by density in lb per US gallon",
         unit="-",
         cells=tuple(
-            (f"{lb} lb/gal", text, lambda d=lb: machine.water_factor(d * _LB_GAL))
+            (f"{lb} lb/gal", text, partial(_factor_of, lb))
             for lb, text in (
                 (6.6, ".89"), (7.0, ".92"), (8.0, ".98"), (8.34, "1.00"), (9.0, "1.04"), (10.0, "1.10"), (10.65, "1.13"), (11.0, "1.15"),
                 (11.06, "1.15"), (11.4, "1.17"), (11.5, "1.17"), (11.6, "1.18"), (12.0, "1.20"),
@@ -147,6 +192,17 @@ _LIQUIDS = (
         half_digits=2.0,
         why="the sheet rounds the specific gravity to two digits before it takes the root",
         source="unl-solutions-2016",
+        where="conversion table",
+    ),
+    Pair(
+        function="machine.water_factor",
+        case="14 and 16 lb per US gallon",
+        unit="-",
+        cells=tuple(
+            (f"{lb} lb/gal", text, partial(_factor_of, lb)) for lb, text in ((14, "1.30"), (16, "1.39"))
+        ),
+        kind="table",
+        source="uga-sumner-solutions",
         where="conversion table",
     ),
     Pair(
@@ -162,77 +218,57 @@ _LIQUIDS = (
 
 
 def _standard_density(height_m: float) -> float:
-    return machine.air_density(15 - 0.0065 * height_m, machine.standard_pressure(height_m))
+    height = machine.geopotential_height(height_m)
+    return machine.air_density(machine.standard_temperature(height), machine.standard_pressure(height))
+
+
+def _saltation(method: SaltationMethod, **given: float) -> float:
+    return machine.saltation_velocity(1.0, 1e-3, 1.2, 0.1, method=method, **given)
+
+
+_CORRELATIONS: tuple[tuple[SaltationMethod, str, dict[str, float]], ...] = (
+    ("matsumoto-1974", "19.583617317317895", {"particle_kg_m3": 1000.0, "terminal_m_s": 5.24}),
+    ("matsumoto-1975", "18.04523091703009", {"particle_kg_m3": 1000.0, "terminal_m_s": 5.24}),
+    ("matsumoto-1977", "16.64284834446686", {"particle_kg_m3": 1000.0, "terminal_m_s": 5.24}),
+    ("schade", "13.697415809497912", {"particle_kg_m3": 1000.0}),
+    ("weber", "15.227445436331474", {"terminal_m_s": 4.0}),
+    ("geldart-ling", "7.467495862402707", {"viscosity_pa_s": 2e-5}),
+)
 
 
 _AIR = (
     Pair(
         function="machine.air_density",
-        case="standard atmosphere from 0 to 2,000 m, 8 heights",
+        case="standard atmosphere from 0 to 5,000 m, 9 heights",
         unit="kg/m³",
         cells=tuple(
             (f"{h} m", text, partial(_standard_density, h))
             for h, text in (
-                (0, "1.2250"), (300, "1.1901"), (500, "1.1673"), (600, "1.1560"), (700, "1.1448"), (1000, "1.1117"), (1500, "1.0581"),
-                (2000, "1.0066"),
+                (0, "1.2250"), (300, "1.19011"), (500, "1.16727"), (600, "1.15598"), (700, "1.14478"), (1000, "1.11166"), (1500, "1.05810"),
+                (2000, "1.00655"), (5000, "0.73643"),
             )
         ),
         kind="table",
-        half_digits=4.0,
-        why="the library uses geometric heights, ours are geopotential: 2 parts in 10,000 at 2,000 m",
         source="iso-2533",
         where="density by height",
     ),
     Pair(
         function="machine.standard_pressure",
-        case="ratio to sea level at 1,000 to 8,000 ft, printed as altitude factors",
-        unit="-",
-        cells=tuple(
-            (f"{ft} ft", text, lambda f=ft: machine.standard_pressure(f * FOOT_M) / 101_325)
-            for ft, text in ((1000, ".964"), (2000, ".930"), (3000, ".896"), (4000, ".864"), (5000, ".832"), (6000, ".801"),
-                (7000, ".772"), (8000, ".743"))
-        ),
-        kind="table",
-        half_digits=2.0,
-        why="the handbook rounds some factors down",
-        source="fan-handbook-altitude",
-        where="altitude factors at 70 °F",
+        case="standard atmosphere at 5,000 m off a map",
+        published="54048.29",
+        unit="Pa",
+        compute=lambda: machine.standard_pressure(machine.geopotential_height(5000)),
+        source="iso-2533",
+        where="example of the library's documentation",
     ),
     Pair(
-        function="machine.air_density",
-        case="2,000 ft: a pressure ratio printed as if it were that of density",
-        published=".930",
-        unit="-",
-        compute=lambda: _standard_density(2000 * FOOT_M) / _standard_density(0),
-        source="fan-handbook-altitude",
-        where="altitude factors at 70 °F",
-        trap=True,
-        instead=".943",
-        why="at one temperature density follows pressure; in the standard atmosphere the air is colder, hence denser",
-    ),
-    Pair(
-        function="machine.air_density",
-        case="20 °C, 94 kPa, 50 % humidity",
-        published="1.112",
-        unit="kg/m³",
-        compute=lambda: machine.air_density(20, 94_000, 0.5),
-        source="psychrometry-libraries",
-        where="two libraries, 4 parts in 10,000 apart",
-    ),
-    Pair(
-        function="machine.fan_laws",
-        case="6,000 ft³/min, 4 in, 6 hp at 2,000 rpm, turned down to 1,500 rpm",
-        unit="as given",
-        cells=(
-            ("flow", "4500", lambda: machine.fan_laws(6000, 4, 6, speed_ratio=0.75).flow),
-            ("pressure", "2.25", lambda: machine.fan_laws(6000, 4, 6, speed_ratio=0.75).pressure),
-            ("power", "2.53", lambda: machine.fan_laws(6000, 4, 6, speed_ratio=0.75).power),
-            ("flow up", "2308", lambda: machine.fan_laws(2000, 3, 1, speed_ratio=1500 / 1300).flow),
-            ("pressure up", "3.99", lambda: machine.fan_laws(2000, 3, 1, speed_ratio=1500 / 1300).pressure),
-            ("power up", "1.54", lambda: machine.fan_laws(2000, 3, 1, speed_ratio=1500 / 1300).power),
-        ),
-        source="fan-law-exercise",
-        where="solution",
+        function="machine.orifice_flow",
+        case="22.2 mm in a 73.9 mm duct, 1 kPa, 1.1646 kg/m³",
+        published="0.01120390943807026",
+        unit="kg/s",
+        compute=lambda: machine.orifice_flow(0.0222, 1000, 1.1646, coefficient=0.5988, duct_m=0.0739, expansibility=0.9975),
+        source="fluids-flow-meter",
+        where="flow_meter_discharge, example; a check of the port",
     ),
     Pair(
         function="machine.saltation_velocity",
@@ -243,10 +279,17 @@ _AIR = (
         source="rhodes-rizk",
         where="Rizk's example",
     ),
+    Pair(
+        function="machine.saltation_velocity",
+        case="1 kg/s of 1 mm grains in 100 mm, six correlations",
+        unit="m/s",
+        cells=tuple((method, text, partial(_saltation, method, **given)) for method, text, given in _CORRELATIONS),
+        source="fluids-saltation",
+        where="examples of the documentation; a check of the port",
+    ),
 )  # fmt: skip
 
 PAIRS: tuple[Pair, ...] = (*_CAPACITY, *_CALIBRATION, *_LIQUIDS, *_AIR)
-
 
 _ROWS = (98.0, 103.0, 101.0, 95.0, 106.0, 99.0, 100.0, 97.0, 104.0, 102.0, 96.0, 99.0)
 
@@ -261,6 +304,12 @@ def _t_half_width() -> float:
     from scipy.stats import t
 
     return float(t.ppf(0.975, 6) * 0.015 * 5.03 / 4)
+
+
+def _free_jet() -> float:
+    import math
+
+    return math.pi * 0.01**2 * math.sqrt(1200)
 
 
 def _two_exact_looks() -> tally.Balance:
@@ -283,6 +332,17 @@ def _by_hand(
 
 
 INDEPENDENT: tuple[Independent, ...] = (
+    Independent(
+        function="machine.air_density",
+        case="20 °C, 94 kPa, 50 % humidity",
+        how="second library: CoolProp 8.0 gives 1.112245, psychrolib 2.5 1.111847 kg/m³, as computed with both",
+        compute=lambda: (machine.air_density(20, 94_000, 0.5), 1.112245),
+        tolerance=5e-4,
+    ),
+    _by_hand("machine.fan_laws", "three quarters of the speed", lambda: machine.fan_laws(6000, 4, 6, speed_ratio=0.75).power, 6 * 27 / 64),
+    _by_hand(
+        "machine.orifice_flow", "no duct: area x sqrt(2 rho dp)", lambda: machine.orifice_flow(0.02, 500, 1.2, coefficient=1.0), _free_jet
+    ),
     _by_hand("machine.meter_speed", "121 kg/ha x 2 m/s x 16 m = 0.3872 kg/s", lambda: machine.meter_speed(121, 2, 16, 1.25), 0.3872 / 1.25),
     _by_hand("machine.meter_rate", "the way back", lambda: machine.meter_rate(0.3872 / 1.25, 2, 16, 1.25), 121),
     _by_hand("machine.speed_window", "high end by hand", lambda: machine.speed_window(125, 16, 1.25, 0.1, 1.0)[1], 6.25),

@@ -1,0 +1,25 @@
+"""The book: one farm's season in a folder, an open file format, one writer, and a history of every value."""
+
+from evenstand.book.checking import BookCheck
+from evenstand.book.history import Entry
+from evenstand.book.kinds import key_of
+from evenstand.book.publishing import Published
+from evenstand.book.records import (
+    CallNote,
+    CardRemark,
+    CatchRecord,
+    Farm,
+    ImportedEntry,
+    JobEvent,
+    JobReading,
+    Original,
+    Setting,
+    StepState,
+    TrailRecord,
+)
+from evenstand.book.store import Book
+
+__all__ = [
+    "Book", "BookCheck", "CallNote", "CardRemark", "CatchRecord", "Entry", "Farm", "ImportedEntry", "JobEvent", "JobReading", "Original",
+    "Published", "Setting", "StepState", "TrailRecord", "key_of",
+]  # fmt: skip

@@ -1,0 +1,41 @@
+"""`evenstand tally`: what went where."""
+
+from __future__ import annotations
+
+import click
+
+from evenstand.base.units import check_profile, shown
+from evenstand.cli.common import book_option, print_json, shared_options, wrapped
+
+
+@click.command(name="tally")
+@book_option
+@shared_options
+def command(folder: str | None, as_json: bool, profile: str) -> int:
+    """The account of every product: delivered, put in, left over, and what nobody can account for."""
+    from evenstand.base.errors import MissingError
+    from evenstand.book import Book
+    from evenstand.desk.checking import tally_rows
+
+    if not folder:
+        raise MissingError("no book", where="--book", cure="Give the book's folder.")
+    units = check_profile(profile)
+    with Book.open(folder) as book:
+        rows = tally_rows(book)
+    if as_json:
+        print_json({"products": [r.account for r in rows]})
+        return 0
+    if not rows:
+        click.echo("No loads or fills yet.")
+    for r in rows:
+        click.echo(r.product)
+        parts = [
+            f"delivered {shown(r.delivered_kg, 'mass', units)}",
+            f"put in {shown(r.put_kg, 'mass', units)}",
+            f"left over {shown(r.left_kg, 'mass', units)}",
+        ]
+        click.echo("    " + ", ".join(parts))
+        if r.open_kg is not None:
+            click.echo(f"    open {shown(r.open_kg, 'mass', units)} ± {shown(r.open_sd_kg, 'mass', units)}")
+        click.echo(wrapped(r.meaning, indent="    "))
+    return 1 if any(r.account.z is not None and abs(r.account.z) > 3 for r in rows) else 0

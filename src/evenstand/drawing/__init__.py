@@ -1,0 +1,9 @@
+"""Pictures: one list of shapes with roles, written for a page or for paper, and the tokens of the project's look."""
+
+from evenstand.drawing.field_plan import field_plan
+from evenstand.drawing.pass_strips import Mark, Strip, pass_strips
+from evenstand.drawing.run_map import run_map
+from evenstand.drawing.shapes import Drawing
+from evenstand.drawing.writers import page_svg, paper_svg, raster
+
+__all__ = ["Drawing", "Mark", "Strip", "field_plan", "page_svg", "paper_svg", "pass_strips", "raster", "run_map"]

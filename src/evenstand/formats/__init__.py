@@ -1,0 +1,1 @@
+"""Everything that opens a file: vector layers, delimited text."""

@@ -1,0 +1,77 @@
+"""From a template and plain data to a tagged PDF. The templates know no formula: everything in the data is text."""
+
+from __future__ import annotations
+
+import json
+from importlib.resources import as_file, files
+from typing import Any, Literal
+
+from evenstand.base.errors import EvenstandError
+from evenstand.drawing.tokens import FONT_FAMILY, TEXT_PT
+
+PaperSize = Literal["a4", "us-letter"]
+OutputFormat = Literal["pdf", "png"]
+
+
+def typeset(template: str, data: dict[str, Any], *, paper: PaperSize = "a4", output: OutputFormat = "pdf") -> list[bytes]:
+    """Set one sheet.
+
+    Parameters
+    ----------
+    template : str
+        Name of a file in `templates`, without its ending. [-]
+    data : dict
+        Plain JSON data; every number in it is already text. [-]
+    paper : str
+        'a4' or 'us-letter'. [-]
+    output : str
+        'pdf' gives one document, tagged for screen readers (PDF/UA-1); 'png' one picture a page. [-]
+
+    Returns
+    -------
+    list of bytes
+        One document, or one picture for each page. [-]
+
+    Raises
+    ------
+    EvenstandError
+        If the sheet cannot be set; the typesetter's own words are in it.
+    """
+    import typst
+
+    folder = files("evenstand.paper")
+    sources = {
+        "main.typ": (folder / "templates" / f"{template}.typ").read_bytes(),
+        "common.typ": (folder / "templates" / "common.typ").read_bytes(),
+    }
+    look = {"font": FONT_FAMILY, "paper": paper, **{f"{name}_pt": size for name, size in TEXT_PT.items()}}
+    inputs = {"data": json.dumps(_printable(data)), "look": json.dumps(look)}
+    with as_file(folder / "fonts") as fonts:
+        try:
+            made = typst.compile(
+                sources,
+                format=output,
+                ppi=110.0,
+                font_paths=[str(fonts)],
+                ignore_system_fonts=True,
+                sys_inputs=inputs,
+                pdf_standards=["ua-1"] if output == "pdf" else [],
+            )
+        except typst.TypstError as error:
+            raise EvenstandError(
+                f"the sheet '{template}' could not be set: {error.message}",
+                where=template,
+                cure="Report this with the job it was made for; the other sheets are not touched.",
+            ) from error
+    return [bytes(made)] if isinstance(made, bytes | bytearray) else [bytes(page) for page in made]
+
+
+def _printable(value: Any) -> Any:
+    """The shipped face has no narrow fixed space: a plain fixed space stands in its place."""
+    if isinstance(value, str):
+        return value.replace("\u202f", "\u00a0")
+    if isinstance(value, dict):
+        return {key: _printable(part) for key, part in value.items()}
+    if isinstance(value, list | tuple):
+        return [_printable(part) for part in value]
+    return value
