@@ -60,7 +60,7 @@ def survival_product(germination: float, mortality: float) -> float:
     return germination * (1 - mortality)
 
 
-@worked(formula="germination - mortality", source="common-practice", where="points taken off the germination")
+@worked(formula="germination - mortality", source="grainews-cereal-rates", where="points taken off the germination")
 def survival_points(germination: float, mortality: float) -> float:
     """Survival where mortality is points taken off the germination.
 

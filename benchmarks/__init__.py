@@ -1,0 +1,1 @@
+"""Timings against general-purpose libraries, and how well faults are found."""

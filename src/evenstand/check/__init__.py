@@ -1,0 +1,17 @@
+"""Whether to believe the numbers: relations between witnesses and echoes, causes, verdicts, slips and the fill check."""
+
+from evenstand.check.checking import Checked, check_readings
+from evenstand.check.expecting import relations_for
+from evenstand.check.fills import FillSeries, FillTaken, fill_check, fill_series
+from evenstand.check.masses import BinDay, Look, PutIn
+from evenstand.check.relations import Relation, log_relation
+from evenstand.check.runs import RunLoss, run_findings, run_losses
+from evenstand.check.slips import Slip, typing_slip
+from evenstand.check.verdicts import judge, reconcile
+from evenstand.solve.reconciling import Reconciliation, reconcile_linear
+
+__all__ = [
+    "BinDay", "Checked", "FillSeries", "FillTaken", "Look", "PutIn", "Reconciliation", "Relation", "RunLoss", "Slip", "check_readings",
+    "fill_check", "fill_series", "judge", "log_relation", "reconcile", "reconcile_linear", "relations_for", "run_findings", "run_losses",
+    "typing_slip",
+]  # fmt: skip

@@ -1,0 +1,58 @@
+"""The door to a trail in a file."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from evenstand.model.trail import Trail
+
+if TYPE_CHECKING:
+    from evenstand.formats.delimited import Recipe
+
+
+def read_trail(
+    path: str | Path,
+    *,
+    recipe: Recipe | str | Path | None = None,
+    crs: str | None = None,
+    start: str | None = None,
+    zone: str | None = None,
+    truncated_ok: bool = False,
+) -> Trail:
+    """Read what a machine recorded: delimited text of nearly any shape, or a Parquet file written by us.
+
+    Parameters
+    ----------
+    path : str or Path
+        The file. [-]
+    recipe : Recipe, path or None
+        What each column is, remembered from an earlier time; None: understand the file itself, and ask where unsure. [-]
+    crs : str or None
+        Coordinate system of the positions, such as "EPSG:32615"; needed for projected numbers. [-]
+    start : str or None
+        ISO time at which a log in seconds since its start begins, with offset. [-]
+    zone : str or None
+        Offset from UTC of times that carry none, such as "-06:00". [-]
+    truncated_ok : bool
+        Set aside a last row that breaks off instead of refusing the file. [-]
+
+    Returns
+    -------
+    Trail
+        Rows in time order, metric. kept + repaired + set aside = rows read. [-]
+
+    Raises
+    ------
+    FileError
+        If the file is empty, binary, truncated or something else than it claims to be.
+    ColumnError
+        If a needed column is missing, doubled or not understood.
+    CrsError
+        If projected positions come without a coordinate system.
+    UnitError
+        If a column's unit contradicts its own data.
+    """
+    from evenstand.formats.delimited import read
+
+    return read(Path(path), recipe=recipe, crs=crs, start=start, zone=zone, truncated_ok=truncated_ok)

@@ -1,0 +1,42 @@
+"""Who may talk to the site: this machine's browser under this site's own name, and forms sent from its own pages."""
+
+from __future__ import annotations
+
+from collections.abc import Awaitable, Callable
+from urllib.parse import urlsplit
+
+from fastapi import Request, Response
+from fastapi.responses import PlainTextResponse
+
+LOCAL = {"127.0.0.1", "localhost", "[::1]", "::1", "testserver"}
+HEADERS = {
+    "Content-Security-Policy": (
+        "default-src 'self'; img-src 'self' data:; style-src 'self' 'unsafe-inline'; object-src 'none'; base-uri 'none'; "
+        "form-action 'self'; frame-ancestors 'none'"
+    ),
+    "X-Content-Type-Options": "nosniff",
+    "Referrer-Policy": "same-origin",
+    "Cross-Origin-Opener-Policy": "same-origin",
+    "Cache-Control": "no-store",
+}
+
+
+def _host(text: str) -> str:
+    return (urlsplit(f"//{text}").hostname or "").lower()
+
+
+async def guard(request: Request, call_next: Callable[[Request], Awaitable[Response]]) -> Response:
+    """Refuse a foreign Host (a name that was bent to this address) and a form from a foreign page (Origin)."""
+    host = _host(request.headers.get("host", ""))
+    if host not in LOCAL:
+        return PlainTextResponse("This site answers only to 127.0.0.1 and localhost.\n", status_code=421)
+    if request.method not in {"GET", "HEAD"}:
+        origin = request.headers.get("origin") or request.headers.get("referer") or ""
+        if origin == "null" or (origin and urlsplit(origin).netloc.lower() != request.headers.get("host", "").lower()):
+            return PlainTextResponse("A form from another site was refused. Open the page here and send it again.\n", status_code=403)
+        if not origin and request.headers.get("sec-fetch-site", "same-origin") not in {"same-origin", "none"}:
+            return PlainTextResponse("A form from another site was refused.\n", status_code=403)
+    response = await call_next(request)
+    for name, value in HEADERS.items():
+        response.headers.setdefault(name, value)
+    return response

@@ -1,0 +1,221 @@
+"""Before the field: jobs, the plan with live recalculation, the value card, the plan as a drawing."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Sequence
+from typing import Annotated
+
+from fastapi import APIRouter, Form, Request, Response
+from fastapi.responses import RedirectResponse
+
+from evenstand.base.clock import iso
+from evenstand.base.errors import EvenstandError
+from evenstand.desk.planning import job_inputs
+from evenstand.desk.recording import new_job, remark_card
+from evenstand.expect import PlanInputs, plan_for
+from evenstand.model import Boundary, Job, Outfit, Plan, Product
+from evenstand.web.forms import Field, Typed
+from evenstand.web.site import site_of
+
+router = APIRouter()
+
+CARD_GROUPS = (
+    ("job", "The job"),
+    ("time", "Time"),
+    ("width", "Widths"),
+    ("travel", "Travel"),
+    ("bin", "Bins and meters"),
+    ("fan", "Fan"),
+    ("stand", "Stand"),
+    ("row", "Seed row"),
+)
+
+
+@router.get("/before")
+def jobs(request: Request) -> Response:
+    """All jobs of the book."""
+    site = site_of(request)
+    with site.book() as book:
+        all_jobs = book.all(Job)
+        fields = {b.key: b for b in book.all(Boundary)}
+        outfits = {o.key: o for o in book.all(Outfit)}
+    return site.page(request, "jobs.html", jobs=all_jobs, fields=fields, outfits=outfits)
+
+
+def _job_fields(outfits: Sequence[Outfit], fields: Sequence[Boundary], products: Sequence[Product]) -> tuple[Field, ...]:
+    none = ("", "not known yet")
+    choices = (none, *((p.key, p.name) for p in products))
+    rows: list[Field] = [
+        Field(name="crop", label="Crop", required=True),
+        Field(name="outfit", label="Outfit", choices=tuple((o.key, o.name) for o in outfits) or (none,)),
+        Field(name="field", label="Field", choices=(none, *((b.key, b.name) for b in fields))),
+        Field(name="area", label="Area, if there is no outline", quantity="area"),
+        Field(name="target", label="Plants wanted", quantity="stand"),
+        Field(name="survival", label="Share of seeds that become plants", hint="85 % or 0.85", quantity="share"),
+        Field(name="depth", label="Depth", quantity="depth"),
+        Field(name="texture", label="Soil", choices=(none, ("light", "light"), ("medium", "medium"), ("heavy", "heavy"))),
+        Field(name="finish", label="To be finished by", kind="date"),
+    ]
+    for i in (1, 2, 3, 4):
+        rows.append(Field(name=f"product{i}", label=f"Product {i}", choices=choices))
+        rows.append(Field(name=f"rate{i}", label=f"Rate of product {i}", quantity="rate"))
+    return tuple(rows)
+
+
+@router.get("/before/new")
+def new(request: Request) -> Response:
+    """An empty job form."""
+    site = site_of(request)
+    with site.book() as book:
+        spec = _job_fields(book.all(Outfit), book.all(Boundary), book.all(Product))
+        typed = Typed(fields=spec, profile=book.profile)
+    return site.page(request, "job_new.html", typed=typed)
+
+
+@router.post("/before/new")
+async def make(request: Request) -> Response:
+    """Keep a new job, or show what is wrong with it."""
+    site = site_of(request)
+    form = await request.form()
+    with site.book() as book:
+        typed = Typed.of(_job_fields(book.all(Outfit), book.all(Boundary), book.all(Product)), form, book.profile)
+        asks = [(typed.text(f"product{i}"), typed.number(f"rate{i}")) for i in (1, 2, 3, 4)]
+        crop = typed.text("crop")
+        area, target, survival = typed.number("area"), typed.number("target"), typed.number("survival")
+        depth = typed.number("depth")
+        if typed.ok:
+            try:
+                job = new_job(
+                    book,
+                    crop=crop,
+                    outfit=typed.text("outfit"),
+                    field_key=typed.text("field"),
+                    area_ha=area,
+                    target_plants_m2=target,
+                    survival=survival,
+                    depth_m=depth,
+                    texture=typed.text("texture"),
+                    finish_by=typed.text("finish"),
+                    asks=asks,
+                    clock=site.clock,
+                )
+                return RedirectResponse(f"/before/{job.key}", status_code=303)
+            except EvenstandError as error:
+                typed.blame(error)
+    return site.page(request, "job_new.html", status=422, typed=typed)
+
+
+def _live_fields(inputs: PlanInputs) -> tuple[Field, ...]:
+    rates = [Field(name=f"rate:{a.product}", label=f"Rate, {_name(inputs, a.product)}", quantity="rate") for a in inputs.job.asks]
+    return (
+        Field(name="area", label="Area", quantity="area"),
+        Field(name="speed", label="Working speed", quantity="speed"),
+        Field(name="target", label="Plants wanted", quantity="stand"),
+        *rates,
+        Field(name="rounds", label="Headland rounds", quantity="count"),
+        Field(name="direction", label="Direction of passes, degrees from north", hint="Empty: along the longest edge.", quantity="count"),
+    )
+
+
+def _name(inputs: PlanInputs, key: str) -> str:
+    return inputs.products[key].name if key in inputs.products else key
+
+
+def _tried(inputs: PlanInputs, typed: Typed) -> PlanInputs:
+    """The inputs with what the reader is trying out; nothing is stored."""
+    job = inputs.job
+    changes: dict[str, object] = {}
+    for name, attribute in (("area", "area_ha"), ("speed", "speed_m_s"), ("target", "target_plants_m2"), ("direction", "direction_deg")):
+        value = typed.number(name)
+        if value is not None:
+            changes[attribute] = value
+    rounds = typed.number("rounds")
+    if rounds is not None:
+        changes["headland_rounds"] = max(0, min(6, round(rounds)))
+    asks = []
+    for ask in job.asks:
+        value = typed.number(f"rate:{ask.product}")
+        asks.append(ask if value is None else dataclasses.replace(ask, rate_kg_ha=value))
+    return dataclasses.replace(inputs, job=dataclasses.replace(job, asks=tuple(asks), **changes))  # type: ignore[arg-type]
+
+
+@router.get("/before/{key}")
+def plan(request: Request, key: str) -> Response:
+    """The plan of a job; values in the address are tried out and recalculated, not stored."""
+    site = site_of(request)
+    with site.book() as book:
+        inputs = job_inputs(book, key)
+        profile = book.profile
+    typed = Typed.of(_live_fields(inputs), request.query_params, profile)
+    found: Plan | None = None
+    try:
+        tried = _tried(inputs, typed)
+        if typed.ok:
+            found = plan_for(tried)
+    except EvenstandError as error:
+        typed.blame(error)
+    return site.page(request, "plan.html", inputs=inputs, plan=found, typed=typed, groups=CARD_GROUPS)
+
+
+@router.get("/before/{key}/card")
+def card(request: Request, key: str) -> Response:
+    """The value card, with what the owner's display calls each line."""
+    from evenstand.book import CardRemark
+
+    site = site_of(request)
+    with site.book() as book:
+        inputs = job_inputs(book, key)
+        found = plan_for(inputs)
+        remarks = {r.line: r for r in book.all(CardRemark) if r.outfit == inputs.job.outfit}
+    return site.page(request, "card.html", inputs=inputs, plan=found, groups=CARD_GROUPS, remarks=remarks)
+
+
+@router.post("/before/{key}/card")
+def remark(request: Request, key: str, line: Annotated[str, Form()], yours: Annotated[str, Form()] = "") -> Response:
+    """Keep what the owner's display calls a line."""
+    site = site_of(request)
+    with site.book() as book:
+        inputs = job_inputs(book, key)
+        remark_card(book, outfit=inputs.job.outfit, line=line, yours=yours, clock=site.clock)
+    return RedirectResponse(f"/before/{key}/card", status_code=303)
+
+
+@router.get("/before/{key}/drawing")
+def drawing(request: Request, key: str) -> Response:
+    """The plan as a drawing, with its passes and stops as a table."""
+    from markupsafe import Markup
+
+    from evenstand.drawing import field_plan, page_svg
+
+    site = site_of(request)
+    with site.book() as book:
+        inputs = job_inputs(book, key)
+    found = plan_for(inputs)
+    svg = None
+    if inputs.boundary is not None and found.drive is not None:
+        svg = Markup(page_svg(field_plan(inputs.boundary, found.drive, found.stops)))  # our own writer escapes all text
+    return site.page(request, "drawing.html", inputs=inputs, plan=found, svg=svg)
+
+
+@router.get("/before/{key}/sheets")
+def sheets(request: Request, key: str) -> Response:
+    """All sheets of a job as one zip: PDFs and the pocket page."""
+    import io
+    import tempfile
+    import zipfile
+    from pathlib import Path
+
+    from evenstand.desk.sheets import book_context
+    from evenstand.paper import write_sheets
+
+    site = site_of(request)
+    with site.book() as book:
+        context = book_context(book, key, profile=book.profile, made_at=iso(site.clock.now()), who=site.who)
+    packed = io.BytesIO()
+    with tempfile.TemporaryDirectory() as folder, zipfile.ZipFile(packed, "w", zipfile.ZIP_DEFLATED) as archive:
+        for path in write_sheets(context, Path(folder)):
+            archive.write(path, path.name)
+    data = packed.getvalue()
+    name = f"evenstand-{key}.zip"
+    return Response(data, media_type="application/zip", headers={"Content-Disposition": f'attachment; filename="{name}"'})
