@@ -204,7 +204,7 @@ def trail(n: int = 6) -> Trail:
     along = np.arange(n, dtype=float)
     return Trail(
         frame=FRAME,
-        t_ms=(1_809_000_000_000 + 1000 * np.arange(n)).astype(np.int64),
+        t_ms=(int(datetime(2027, 5, 4, 12, tzinfo=UTC).timestamp()) * 1000 + 1000 * np.arange(n)).astype(np.int64),
         xy_m=np.column_stack([2.1 * along, 0.1 * along]),
         speed_m_s=np.where(along == 2, np.nan, 2.1),
         sections=np.column_stack([along > 1, along > 2]),
@@ -287,9 +287,9 @@ def old_book(folder: Path, schema: int = 1) -> Path:
         engine = engine_on(raw, write=True)
         with engine.begin() as connection:
             run_steps(connection, start=0, end=schema, at="2026-03-01T08:00:00.000Z")
-        engine.dispose()
         for statement in _old_rows():
             raw.execute(statement)
+        engine.dispose()
     return folder
 
 

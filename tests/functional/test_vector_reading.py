@@ -526,3 +526,77 @@ def test_two_fields_of_one_file_keep_their_own_obstacles(tmp_path: Path) -> None
     assert len(first.obstacles) == 1
     assert second.obstacles == ()
     assert second.entries == ()
+
+
+def test_a_file_that_points_to_a_server_makes_no_request(tmp_path: Path) -> None:
+    import threading
+    from http.server import BaseHTTPRequestHandler, HTTPServer
+
+    asked: list[str] = []
+
+    class Handler(BaseHTTPRequestHandler):
+        def do_GET(self) -> None:
+            asked.append(self.path)
+            self.send_error(404)
+
+        def log_message(self, *_: object) -> None:
+            """Keep quiet."""
+
+    server = HTTPServer(("127.0.0.1", 0), Handler)
+    threading.Thread(target=server.serve_forever, daemon=True).start()
+    try:
+        link = {"type": "link", "properties": {"href": f"http://127.0.0.1:{server.server_port}/crs", "type": "proj4"}}
+        for name in ("field.geojson", "field.txt"):
+            with pytest.raises(FileError, match="a link to somewhere else"):
+                read_boundary(geojson(tmp_path / name, polygon(FIELD), crs=link))
+        lines = tmp_path / "field.geojsonl"
+        lines.write_text("\n".join(json.dumps({**polygon(FIELD), "crs": link}) for _ in range(2)))
+        with pytest.raises(FileError, match="a link to somewhere else"):
+            read_boundary(lines)
+    finally:
+        server.shutdown()
+        server.server_close()
+    assert asked == []
+
+
+def test_geojson_by_lines_is_read(tmp_path: Path) -> None:
+    path = tmp_path / "farm.geojsonl"
+    path.write_text("\n".join(json.dumps(polygon(moved(FIELD, 0.02 * k), name=f"q{k}")) for k in range(3)))
+    assert [b.name for b in read_areas(path)] == ["q0", "q1", "q2"]
+    path.write_text(path.read_text()[:-30])
+    with pytest.raises(FileError, match="stops being JSON"):
+        read_areas(path)
+
+
+@pytest.mark.parametrize("suffix", [".shp", ".gpkg", ".geojson", ".fgb", ".zip"])
+def test_files_damaged_at_random_are_read_or_refused_never_a_crash(tmp_path: Path, suffix: str) -> None:
+    whole = tmp_path / "whole"
+    whole.mkdir()
+    source = write(whole / "field.shp", [shapely.Polygon(FIELD)])
+    if suffix == ".zip":
+        source = whole / "field.zip"
+        with zipfile.ZipFile(source, "w", zipfile.ZIP_DEFLATED) as packed:
+            for part in whole.glob("field.*"):
+                if part != source:
+                    packed.write(part, part.name)
+    elif suffix != ".shp":
+        source = write(whole / f"field{suffix}", [shapely.Polygon(FIELD)])
+    rng = np.random.default_rng(17)
+    refused = 0
+    for k in range(40):
+        folder = tmp_path / f"try{k}"
+        shutil.copytree(whole, folder)
+        data = bytearray(source.read_bytes())
+        for _ in range(int(rng.integers(1, 20))):
+            data[int(rng.integers(len(data)))] = int(rng.integers(256))
+        if rng.random() < 0.3:
+            data = data[: int(rng.integers(1, len(data)))]
+        (folder / source.name).write_bytes(data)
+        try:
+            boundary = read_boundary(folder / source.name)
+        except (FileError, GeometryError) as error:
+            refused += 1
+            assert all(fault.what for fault in error.faults)
+        else:
+            assert boundary.area_m2 > 0
+    assert refused > 0

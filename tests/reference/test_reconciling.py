@@ -79,7 +79,7 @@ def test_parallel_streams_can_never_be_told_apart() -> None:
     """Mitsas: streams 5, 6 and 7 run between the same two nodes; their measurement tests are equal (regression: 0.884)."""
     found = reconcile_linear(MITSAS, MITSAS_MEASURED, MITSAS_SDS)
     assert np.abs(found.z[4:7]) == pytest.approx([0.884] * 3, abs=5e-4)
-    assert ("4", "5", "6") in found.classes
+    assert (4, 5, 6) in found.classes
 
 
 def test_an_error_in_a_parallel_stream_names_its_class_and_a_reading_that_splits_it() -> None:
@@ -87,7 +87,7 @@ def test_an_error_in_a_parallel_stream_names_its_class_and_a_reading_that_splits
     wrong[5] += 2.5
     found = reconcile_linear(MITSAS, wrong, MITSAS_SDS)
     assert found.state == "does not hold"
-    assert set(found.suspects[0]) == {"4", "5", "6"}
+    assert set(found.suspects[0]) == {4, 5, 6}
     assert "measured again" in found.settle_by
     assert found.settle_by.partition(",")[0] in {"4", "5", "6"}
 

@@ -166,7 +166,7 @@ def test_a_geometry_without_envelope_is_scanned():
         wkb_of(b"not one")
 
 
-def test_a_field_without_outline_is_an_empty_geometry(tmp_path):
+def test_a_field_without_outline_has_no_geometry(tmp_path):
     with Book.create(tmp_path / "b", farm="F", clock=sample_clock()) as book:
         bare = dataclasses.replace(BOUNDARY, polygons=(), obstacles=(), entries=(), fill_points=(), hazards=())
         book.put(bare)

@@ -245,3 +245,31 @@ def test_a_relation_made_by_hand_serves_as_well() -> None:
     told = reconcile([scale], [Reading(quantity="a", value=1000, sd=5), Reading(quantity="b", value=3000, sd=5)])
     assert told.suspects == (("fill-missed:A",),)
     assert label("fill-missed:A@2") == "fill-missed:A"
+
+
+def test_the_reading_asked_for_is_the_one_that_is_in_doubt() -> None:
+    day = days()
+    by_time = BinDay(
+        bin="A",
+        looks=day.looks,
+        puts=tuple(PutIn(machine_kg=p.machine_kg, put_kg=p.put_kg, put_sd_kg=0.07 * p.put_kg, how="conveyor") for p in day.puts),
+    )
+    by_eye = BinDay(
+        bin="A", looks=tuple(Look(machine_kg=k.machine_kg, level_kg=k.level_kg, level_sd_kg=700) for k in day.looks), puts=day.puts
+    )
+    asked = {}
+    for name, one in (("conveyor", by_time), ("glance", by_eye)):
+        unsure = next(f for f in check_readings([], bin_days=[one]).findings if f.about == "bin A")
+        assert unsure.state == "cannot-tell"
+        asked[name] = unsure.settle_by
+    assert "weigh the loads" in asked["conveyor"]
+    assert "low-level light" in asked["glance"]
+
+
+def test_what_holds_is_never_said_of_more_than_the_readings_show() -> None:
+    """The bound of a 'holds' covers the size that was read and its spread."""
+    readings = machine(distance=1.02)
+    found = next(f for f in findings(readings, "distance_gnss", "distance_taped") if f.about == "distance")
+    assert found.size is not None
+    if found.state == "holds":
+        assert abs(found.size.value) + 1.645 * found.size.sd <= 0.05 + 1e-9

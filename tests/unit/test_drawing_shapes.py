@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import xml.etree.ElementTree as ET
+from dataclasses import replace as dataclasses_replace
 
 import pytest
 
@@ -196,3 +197,40 @@ def test_a_raster_is_a_picture_of_the_size_asked() -> None:
     png = raster(drawing, pixels_unit=1.5)
     assert png[:8] == b"\x89PNG\r\n\x1a\n"
     assert (int.from_bytes(png[16:20], "big"), int.from_bytes(png[20:24], "big")) == (300, 150)
+
+
+def test_signs_on_one_spot_stand_beside_each_other_with_a_line_to_it() -> None:
+    import dataclasses
+
+    boundary = sheet_farm.boundary()
+    corner = (0.0, 0.0)
+    crowded = dataclasses.replace(
+        boundary,
+        entries=(corner,),
+        fill_points=(corner,),
+        hazards=tuple(dataclasses.replace(h, x_m=0.0, y_m=0.0) for h in boundary.hazards),
+    )
+    drawing = field_plan(crowded, sheet_farm.drive(), with_key=False)
+    signs = [s.at for s in drawing.shapes if isinstance(s, Text) and s.text in {"G", "T", "S", "1", "2"} and not s.halo]
+    assert len(signs) == 5
+    assert all((xa - xb) ** 2 + (ya - yb) ** 2 >= 25**2 for i, (xa, ya) in enumerate(signs) for xb, yb in signs[i + 1 :])
+    assert all(0 < x < drawing.width and 0 < y < drawing.height - 30 for x, y in signs)
+
+
+def test_the_passes_of_a_trail_become_strips_with_their_exceptions() -> None:
+    from evenstand.drawing import strips_of, strips_of_passes
+    from evenstand.drawing.pass_strips import WORDS
+    from evenstand.trail.passes import PassException, PassFacts
+
+    kinds = ("no-data", "stop", "off-rate", "run-dead", "sections-off")
+    facts = PassFacts(
+        number=3, first_row=0, last_row=99, start_ms=0, end_ms=1000, start_s=0, end_s=100, length_m=200, speed_m_s=2, heading_deg=0,
+        off_share=None, exceptions=tuple(PassException(kind=k, from_m=20.0 * i, to_m=20.0 * i + 10) for i, k in enumerate(kinds)),
+    )  # fmt: skip
+    late = dataclasses_replace(facts, exceptions=(PassException(kind="stop", from_m=190, to_m=260),))
+    (strip,) = strips_of([facts])
+    assert (strip.number, strip.length_m) == (3, 200)
+    assert [m.kind for m in strip.marks] == list(kinds)
+    assert strips_of([late])[0].marks[0].to_m == 200  # nothing is drawn beyond the pass
+    drawing = strips_of_passes([facts])
+    assert all(WORDS[k].split()[0].lower() in drawing.description.lower() for k in kinds)

@@ -7,12 +7,13 @@ import pytest
 
 from evenstand.base.errors import InfeasibleError, RangeError
 from evenstand.base.estimate import Est
-from evenstand.model import Event
+from evenstand.model import Event, Fill, Load
 from evenstand.solve.repeats import mean_of_repeats
 from evenstand.solve.smoother import smooth
 from evenstand.tally import (
     BalancePrior,
     BalanceStep,
+    account,
     balance,
     calibration_line,
     catch_test,
@@ -217,3 +218,38 @@ def test_the_field_over_standing_is_learned_with_its_doubt() -> None:
     ratio = learned_ratio(Est(value=1.25, sd=0.0125), Est(value=1.275, sd=0.0051))
     assert ratio.value == pytest.approx(1.02)
     assert ratio.sd == pytest.approx(1.02 * np.hypot(0.01, 0.004), rel=1e-3)
+
+
+def _load(kind: str, mass: float, **more: object) -> Load:
+    return Load(key=f"{kind} {mass:g}", kind=kind, product="wheat", mass_kg=mass, **more)  # type: ignore[arg-type]
+
+
+def _fill(put: float) -> Fill:
+    return Fill(key=f"fill {put:g}", outfit="a", bin="A", product="wheat", put_kg=put, put_sd_kg=10)
+
+
+def test_what_is_taken_back_out_of_a_bin_is_neither_lost_nor_counted_twice() -> None:
+    out = _load("left-over", 400, from_key="a:A")
+    found = account("wheat", [_load("delivery", 20_000), out], [_fill(12_000), _fill(8_000)])
+    assert found.open_kg == pytest.approx(0)
+    assert found.taken_out_kg == 400
+    back = _load("return", 400, part_of=out.key)
+    assert account("wheat", [_load("delivery", 20_000), out, back], [_fill(12_000), _fill(8_000)]).open_kg == pytest.approx(0)
+
+
+def test_a_load_without_a_stated_doubt_gets_the_usual_one_for_how_it_is_known() -> None:
+    """Common practice: a certified truck scale 0.2 %, a bin filled to the brim 4 %."""
+    weighed = account("wheat", [_load("delivery", 20_000, how="truck-scale")], [])
+    by_eye = account("wheat", [_load("delivery", 20_000, how="brim")], [])
+    assert weighed.delivered_sd_kg == pytest.approx(40)
+    assert by_eye.delivered_sd_kg == pytest.approx(800)
+
+
+def test_the_bins_are_held_against_the_ground_sown() -> None:
+    fills = [_fill(12_000), _fill(8_000)]
+    agrees = account("wheat", [], fills, sown=Est(value=19_300, sd=300), in_bins=Est(value=600, sd=50))
+    assert agrees.bin_open_kg == pytest.approx(100)
+    assert agrees.bin_meaning.startswith("The bins agree")
+    missed = account("wheat", [], fills[:1], sown=Est(value=19_300, sd=300), in_bins=Est(value=600, sd=50))
+    assert "not entered" in missed.bin_meaning
+    assert "needed" in account("wheat", [], fills).bin_meaning

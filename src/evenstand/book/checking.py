@@ -104,8 +104,8 @@ def _geometry(connection: sqlite3.Connection, looked_at: dict[str, int]) -> list
     rows = connection.execute('SELECT "key", frame_lon_deg, frame_lat_deg, frame_height_m, outline_m, geom FROM fields').fetchall()
     looked_at["fields"] = len(rows)
     for key, lon, lat, height, outline, geom in rows:
-        wanted = bounds_of(polygons_blob(outline, to_degrees(Frame(lon_deg=lon, lat_deg=lat, height_m=height))))
-        found = None if geom is None else bounds_of(geom)
+        drawn = polygons_blob(outline, to_degrees(Frame(lon_deg=lon, lat_deg=lat, height_m=height)))
+        wanted, found = (None if blob is None else bounds_of(blob) for blob in (drawn, geom))
         apart = wanted != found and (
             wanted is None or found is None or max(abs(a - b) for a, b in zip(wanted, found, strict=True)) > _DEGREES_APART
         )

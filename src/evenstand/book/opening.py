@@ -85,7 +85,8 @@ def connect(path: Path, *, write: bool) -> sqlite3.Connection:
     BookError
         If the file cannot be opened, or an interrupted write cannot be rolled back for lack of rights.
     """
-    writable = os.access(path, os.W_OK) and os.access(path.parent, os.W_OK)
+    effective = os.access in os.supports_effective_ids
+    writable = all(os.access(place, os.W_OK, effective_ids=effective) for place in (path, path.parent))
     if write and not writable:
         cure = "Open it for reading only, or give yourself the right."
         raise BookError("cannot be written: it is read-only for you", where=str(path), cure=cure)

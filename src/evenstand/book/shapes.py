@@ -50,11 +50,13 @@ def to_degrees(frame: Frame) -> Project:
     return project
 
 
-def polygons_blob(outline: bytes, project: Project, *, single: bool = False) -> bytes:
-    """An outline as GeoPackage geometry in longitude and latitude: a MULTIPOLYGON, or its only part as POLYGON."""
+def polygons_blob(outline: bytes, project: Project, *, single: bool = False) -> bytes | None:
+    """An outline as GeoPackage geometry in longitude and latitude: a MULTIPOLYGON, or its only part as POLYGON; None without parts."""
     import shapely
 
     shape: Any = shapely.transform(shapely.from_wkb(outline), project)
+    if shape.is_empty:
+        return None
     return shape_blob(shape.geoms[0] if single else shape)
 
 

@@ -495,6 +495,7 @@ class Book:
                 continue
             owner = table.c[table.info["key"][0]]
             for row in connection.execute(select(table).where(owner == key)).mappings().all():
+                blob: bytes | None
                 if "outline_m" in row:
                     blob = polygons_blob(row["outline_m"], project, single=table is not tables.fields)
                 else:

@@ -54,7 +54,7 @@ def candidates(system: System, readings: Sequence[Reading]) -> tuple[Candidate, 
     if "overlap" in names and "width_tape" not in known and "width" not in names:
         out.append(_cheap("tape the tool's width", "overlap", could_read("boundary"), usual("boundary"), 2.0))
     for a in sorted({n.partition(":")[2] for n in names if ":" in n}):
-        out += _of_bin(system, known, names, a)
+        out += _of_bin(system, known, names, a, readings)
     if "boundary_area" not in known and "overlap" not in names and ("width" in names or "distance" in names):
         noise = math.hypot(could_read("boundary"), 0.015)
         out.append(Candidate(text="take the field's area from its outline", loads={"width": 1.0, "distance": 1.0}, noise=noise, effort=1.5))
@@ -65,7 +65,7 @@ def _cheap(text: str, cause: str, sd: float, day: float, effort: float) -> Candi
     return Candidate(text=text, loads={cause: 1.0}, noise=math.hypot(sd, day), effort=effort)
 
 
-def _of_bin(system: System, known: set[str], names: Sequence[str], a: str) -> list[Candidate]:
+def _of_bin(system: System, known: set[str], names: Sequence[str], a: str, readings: Sequence[Reading]) -> list[Candidate]:
     out = []
     factor, missed, doubled = f"factor:{a}", f"fill-missed:{a}", f"fill-doubled:{a}"
     if factor in names and f"catch_factor:{a}" not in known:
@@ -73,14 +73,15 @@ def _of_bin(system: System, known: set[str], names: Sequence[str], a: str) -> li
         out.append(Candidate(text=f"catch test of bin {a}", loads={factor: 1.0}, noise=noise, effort=3.0))
     total = sum(r.loads.get(factor, 0.0) for r in system.relations if r.key.startswith(f"mass:{a}@"))
     if total > 0:
-        loads = {
-            factor: total,
-            missed: -1.0,
-            doubled: 1.0,
-            **{n: total for n in ("width", "distance") if n in names and f"slip:{a}" in names},
-        }
-        noise = total * math.hypot(could_read("weighed"), usual("factor"))
-        out.append(Candidate(text=f"run bin {a} to the low-level light or weigh what is left in it", loads=loads, noise=noise, effort=2.0))
+        area = {n: total for n in ("width", "distance") if n in names and f"slip:{a}" in names}
+        loads = {factor: total, missed: -1.0, doubled: 1.0, **area}
+        put_sd, level_sd = _put_and_level_sd(system, readings, a)
+        day = total * usual("factor")
+        left = math.sqrt(day**2 + put_sd**2 + (could_read("weighed") * total) ** 2)
+        out.append(Candidate(text=f"run bin {a} to the low-level light or weigh what is left in it", loads=loads, noise=left, effort=2.0))
+        loaded = math.sqrt(day**2 + level_sd**2 + (could_read("weighed") * total) ** 2)
+        weigh = {factor: total, missed: -1.0, doubled: 1.0, f"density:{a}": 0.0, **area}
+        out.append(Candidate(text=f"weigh the loads that go into bin {a}", loads=weigh, noise=loaded, effort=2.5))
     if (missed in names or doubled in names) and f"delivered:{a}" not in known:
         loads = {missed: -1.0, doubled: 1.0}
         out.append(Candidate(text=f"add up the tickets of all that went to bin {a}", loads=loads, noise=60.0, effort=1.5))
@@ -90,6 +91,14 @@ def _of_bin(system: System, known: set[str], names: Sequence[str], a: str) -> li
     if f"slip:{a}" in names and f"typed_rate:{a}" not in known:
         out.append(Candidate(text=f"read the rate in force for bin {a}, and its unit", loads={f"slip:{a}": 1.0}, noise=0.003, effort=1.0))
     return out
+
+
+def _put_and_level_sd(system: System, readings: Sequence[Reading], a: str) -> tuple[float, float]:
+    """How well what went in, and the last level, are known so far. [kg]"""
+    own = sum(r.sd**2 for r in readings if r.quantity.startswith(f"put:{a}@"))
+    shared = sum(r.gains.get(f"way of filling {a}", 0.0) for r in system.relations if r.key.startswith(f"mass:{a}@"))
+    levels = [r.sd for r in readings if r.quantity.startswith(f"level:{a}@")]
+    return math.sqrt(own + shared**2), levels[-1] if levels else 0.0
 
 
 def _row(system: System, candidate: Candidate) -> FloatArray:

@@ -28,10 +28,8 @@ from evenstand.model import (
     Meter,
     MeterFactor,
     Outfit,
-    Polygon,
     Product,
     Reading,
-    Ring,
     Run,
     Section,
     Stream,
@@ -243,42 +241,12 @@ def _hand_readings(rows: Iterable[Mapping[str, Any]]) -> dict[str, tuple[Reading
     return out
 
 
-@cache
-def _area_tools() -> tuple[Any, Any]:
-    import pyproj
-    import shapely
-
-    return pyproj, shapely
-
-
 def _boundary(key: str, row: Mapping[str, Any]) -> Boundary:
-    """An outline from its rings in metres; areas planar and on the ellipsoid, holes and obstacles taken off."""
-    pyproj, shapely = _area_tools()
-    frame = Frame(lon_deg=row["lon_deg"], lat_deg=row["lat_deg"])
-    ground = shapely.Polygon(row["outside"], row["holes"])
-    obstacles = [shapely.Polygon(ring) for ring in row["obstacles"]]
-    sown = ground.difference(shapely.union_all(obstacles)) if obstacles else ground
-    to_degrees = pyproj.Transformer.from_crs(frame.proj, "EPSG:4326", always_xy=True)
-    on_ellipsoid = shapely.transform(sown, lambda xy: _columns(to_degrees.transform(xy[:, 0], xy[:, 1])))
-    geodesic = abs(pyproj.Geod(ellps="WGS84").geometry_area_perimeter(shapely.geometry.polygon.orient(on_ellipsoid))[0])
-    return Boundary(
-        key=key, name=row["name"], frame=frame,
-        polygons=(Polygon(outside=_ring(row["outside"]), holes=tuple(_ring(h)[::-1] for h in row["holes"])),),
-        obstacles=tuple(Polygon(outside=_ring(ring)) for ring in row["obstacles"]),
-        area_m2=float(sown.area), geodesic_m2=float(geodesic), entries=tuple((x, y) for x, y in row["entries"]),
-        fill_points=tuple((x, y) for x, y in row["fill_points"]), hazards=tuple(Hazard(**h) for h in row["hazards"]),
+    """A field from its rings in metres of its own frame."""
+    from evenstand.field import boundary_from_rings
+
+    return boundary_from_rings(
+        row["outside"], holes=row["holes"], obstacles=row["obstacles"], frame=Frame(lon_deg=row["lon_deg"], lat_deg=row["lat_deg"]),
+        key=key, name=row["name"], entries=row["entries"], fill_points=row["fill_points"],
+        hazards=tuple(Hazard(**h) for h in row["hazards"]),
     )  # fmt: skip
-
-
-def _columns(pair: tuple[Any, Any]) -> Any:
-    import numpy as np
-
-    return np.column_stack(pair)
-
-
-def _ring(points: Iterable[Iterable[float]]) -> Ring:
-    """A closed, counter-clockwise ring."""
-    ring = [(float(x), float(y)) for x, y in points]
-    turn = sum(a[0] * b[1] - b[0] * a[1] for a, b in zip(ring, ring[1:] + ring[:1], strict=True))
-    ordered = ring if turn > 0 else ring[::-1]
-    return (*ordered, ordered[0])

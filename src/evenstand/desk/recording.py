@@ -215,7 +215,7 @@ def record_catch(
 
     result = catch_test(np.array(masses_kg, dtype=float), turns, share=share, tare_kg=tare_kg, scale_division_kg=scale_division_kg)
     at = iso(clock.now())
-    factor = Est(value=result.factor_kg_rev, sd=(result.high - result.low) / (2 * 1.96), basis="measured", source="catch test")
+    factor = Est(value=result.factor_kg_rev, sd=result.sd, basis="measured", source="catch test")
     record = CatchRecord(
         key=free_key(book, CatchRecord, slug(f"{outfit} {bin} {at}")),
         outfit=outfit,

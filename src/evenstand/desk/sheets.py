@@ -61,11 +61,13 @@ def use_table(bins: tuple[BinPlan, ...], profile: Profile = "si", *, rows: int =
     Returns
     -------
     dict
-        By bin letter, the same areas for all bins, up to where the bin that lasts longest is empty; without any bin size up to
-        twelve steps of 5 hectares or 10 acres. Below zero is not printed: an empty bin ends its column. [ha, kg]
+        By bin letter, the same areas for all bins, up to where the bin that lasts longest is empty, but no further than three fills
+        of the one that is empty first; without any bin size as many steps of 5 hectares or 10 acres as asked. Below zero is not
+        printed: an empty bin ends its column. [ha, kg]
     """
     unit = profile_unit("area", profile)
-    longest = max((b.ha_per_fill.value for b in bins if b.ha_per_fill is not None), default=None)
+    lasting = [b.ha_per_fill.value for b in bins if b.ha_per_fill is not None]
+    longest = min(max(lasting), 3 * min(lasting)) if lasting else None
     if longest is None:
         step = 5.0 if unit == "ha" else 10.0
         count = rows

@@ -4,6 +4,19 @@ from evenstand.drawing.field_plan import field_plan
 from evenstand.drawing.pass_strips import Mark, Strip, pass_strips
 from evenstand.drawing.run_map import run_map
 from evenstand.drawing.shapes import Drawing
+from evenstand.drawing.trails import strips_of, strips_of_passes
 from evenstand.drawing.writers import page_svg, paper_svg, raster
 
-__all__ = ["Drawing", "Mark", "Strip", "field_plan", "page_svg", "paper_svg", "pass_strips", "raster", "run_map"]
+__all__ = [
+    "Drawing",
+    "Mark",
+    "Strip",
+    "field_plan",
+    "page_svg",
+    "paper_svg",
+    "pass_strips",
+    "raster",
+    "run_map",
+    "strips_of",
+    "strips_of_passes",
+]

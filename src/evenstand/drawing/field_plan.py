@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
@@ -15,6 +16,7 @@ from evenstand.model import Boundary, Drive, Stop
 MARGIN = 34.0
 KEY_ROW = 26.0
 LABEL_EVERY = 5
+SIGN_APART = 29.0
 _SCALE_STEPS = {
     "si": ((50.0, "50 m"), (100.0, "100 m"), (200.0, "200 m"), (500.0, "500 m"), (1000.0, "1 km")),
     "feet": (
@@ -85,11 +87,12 @@ def field_plan(
         shapes += _passes(drive, sheet)
     shapes += _left_out(boundary, sheet)
     shapes += _edges(boundary, sheet)
-    shapes += _points(boundary, sheet)
+    places = _Places(width, height)
     if drive is not None:
         shapes += _pass_labels(drive, sheet)
-        shapes += _start(drive, sheet)
-        shapes += _stops(drive, stops, sheet)
+        shapes += _stops(drive, stops, sheet, places)
+        shapes += _start(drive, sheet, places)
+    shapes += _points(boundary, sheet, places)
     shapes += _north(width)
     key_height = 0.0
     if with_key:
@@ -122,7 +125,7 @@ def _runs(drive: Drive) -> Iterator[tuple[int, int, np.ndarray]]:
     """Stretches of the line with one kind and one pass: (kind, pass number, points). A stretch begins where the last one ended."""
     change = np.flatnonzero((np.diff(drive.kind) != 0) | (np.diff(drive.pass_id) != 0)) + 1
     bounds = [0, *change.tolist(), len(drive.kind)]
-    for begin, end in zip(bounds[:-1], bounds[1:], strict=True):
+    for begin, end in pairwise(bounds):
         first = begin - 1 if begin and drive.pass_id[begin] == 0 else begin
         yield int(drive.kind[begin]), int(drive.pass_id[begin]), drive.xy_m[first : min(end + (drive.pass_id[begin] == 0), len(drive.xy_m))]
 
@@ -163,20 +166,45 @@ def _edges(boundary: Boundary, sheet: _Sheet) -> list[Shape]:
     return [Polyline(role="boundary", points=sheet.ring(p.outside)) for p in boundary.polygons]
 
 
-def _points(boundary: Boundary, sheet: _Sheet) -> list[Shape]:
+class _Places:
+    """Places already taken by signs, so that the next one is set beside them with a line to its spot."""
+
+    def __init__(self, width: float, height: float) -> None:
+        self._taken: list[Point] = []
+        self._width, self._height = width, height
+
+    def _free(self, place: Point, *, moved: bool) -> bool:
+        inside = not moved or (16 < place[0] < self._width - 44 and 18 < place[1] < self._height - 46)
+        # a sign that gives way stays clear of the north arrow and the scale bar
+        return inside and all(math.dist(place, other) >= SIGN_APART for other in self._taken)
+
+    def find(self, spot: Point) -> tuple[Point, list[Shape]]:
+        """Where the sign goes, and the line to its spot if it had to give way."""
+        for reach in (0.0, 32.0, 64.0, 96.0):
+            for turn in range(8 if reach else 1):
+                angle = math.pi / 4 * (turn + 1)
+                place = spot[0] + reach * math.cos(angle), spot[1] + reach * math.sin(angle)
+                if self._free(place, moved=reach > 0):
+                    self._taken.append(place)
+                    return place, [Line(role="scale", start=spot, end=place)] if reach else []
+        self._taken.append(spot)
+        return spot, []
+
+
+def _points(boundary: Boundary, sheet: _Sheet, places: _Places) -> list[Shape]:
     shapes: list[Shape] = []
     for x_m, y_m in boundary.entries:
-        x, y = sheet.at(x_m, y_m)
-        shapes.append(Rect(role="entry", corner=(x - 9, y - 9), width=18, height=18, title="Gate"))
+        (x, y), leader = places.find(sheet.at(x_m, y_m))
+        shapes += [*leader, Rect(role="entry", corner=(x - 9, y - 9), width=18, height=18, title="Gate")]
         shapes.append(Text(role="label-strong", at=(x, y + 6), text="G", anchor="middle"))
     for x_m, y_m in boundary.fill_points:
-        x, y = sheet.at(x_m, y_m)
-        shapes.append(Circle(role="fill-point", centre=(x, y), radius=11, title="Truck stands here"))
+        (x, y), leader = places.find(sheet.at(x_m, y_m))
+        shapes += [*leader, Circle(role="fill-point", centre=(x, y), radius=11, title="Truck stands here")]
         shapes.append(Text(role="label-strong", at=(x, y + 6), text="T", anchor="middle"))
     for number, hazard in enumerate(boundary.hazards, start=1):
-        x, y = sheet.at(hazard.x_m, hazard.y_m)
+        (x, y), leader = places.find(sheet.at(hazard.x_m, hazard.y_m))
         ring = ((x, y - 15), (x + 15, y + 11), (x - 15, y + 11), (x, y - 15))
-        shapes.append(Area(role="hazard", rings=(ring,), title=f"Mind {number}: {hazard.kind}, {hazard.note}"))
+        shapes += [*leader, Area(role="hazard", rings=(ring,), title=f"Mind {number}: {hazard.kind}, {hazard.note}")]
         shapes.append(Text(role="label-strong", at=(x, y + 8), text=str(number), anchor="middle"))
     return shapes
 
@@ -204,27 +232,27 @@ def _pass_labels(drive: Drive, sheet: _Sheet) -> list[Shape]:
     return shapes
 
 
-def _start(drive: Drive, sheet: _Sheet) -> list[Shape]:
+def _start(drive: Drive, sheet: _Sheet, places: _Places) -> list[Shape]:
     sown = np.flatnonzero(drive.pass_id > 0)
     if sown.size == 0:
         return []
-    x, y = sheet.at(*drive.xy_m[sown[0]])
+    (x, y), leader = places.find(sheet.at(*drive.xy_m[sown[0]]))
     return [
-        Circle(role="entry", centre=(x, y), radius=7, title="Start here"),
-        Text(role="label-strong", at=(x + 11, y - 9), text="Start", halo=True),
+        *leader,
+        Circle(role="entry", centre=(x, y), radius=11, title="Start here"),
+        Text(role="label-strong", at=(x, y + 6), text="S", anchor="middle"),
     ]
 
 
-def _stops(drive: Drive, stops: Sequence[Stop], sheet: _Sheet) -> list[Shape]:
+def _stops(drive: Drive, stops: Sequence[Stop], sheet: _Sheet, places: _Places) -> list[Shape]:
     shapes: list[Shape] = []
     for number, stop in enumerate(stops, start=1):
         ends = _ends(drive, stop.after_pass)
         if ends is None:
             continue
-        x, y = sheet.at(*ends[1])
-        shapes.append(
-            Rect(role="stop", corner=(x - 12, y - 12), width=24, height=24, round=3, title=f"Fill {number}: after pass {stop.after_pass}")
-        )
+        (x, y), leader = places.find(sheet.at(*ends[1]))
+        title = f"Fill {number}: after pass {stop.after_pass}"
+        shapes += [*leader, Rect(role="stop", corner=(x - 12, y - 12), width=24, height=24, round=3, title=title)]
         shapes.append(Text(role="label-reversed", at=(x, y + 5.5), text=str(number), anchor="middle"))
     return shapes
 
@@ -250,6 +278,7 @@ def _key(boundary: Boundary, drive: Drive | None, stops: Sequence[Stop], width: 
         entries.append(("pass-marked", f"every {LABEL_EVERY}th pass, numbered"))
         if np.any(drive.kind == Drive.KINDS.index("sow-headland")):
             entries.append(("headland", "headland rounds"))
+        entries.append(("start", "S  start"))
     if stops:
         entries.append(("stop", "stop to fill, in order"))
     if any(p.holes for p in boundary.polygons):
@@ -276,7 +305,7 @@ def _sign(role: str, x: float, y: float) -> Shape:
         return Line(role="pass-marked", start=(x, y), end=(x + 26, y))
     if role == "headland":
         return Line(role="headland", start=(x, y), end=(x + 26, y))
-    if role == "fill-point":
+    if role in {"fill-point", "start"}:
         return Circle(role="fill-point", centre=(x + 13, y), radius=9)
     if role == "hazard":
         return Area(role="hazard", rings=(((x + 13, y - 11), (x + 25, y + 9), (x + 1, y + 9), (x + 13, y - 11)),))
@@ -298,7 +327,8 @@ def _words(boundary: Boundary, drive: Drive | None, stops: Sequence[Stop], profi
         parts.append(f"{len(boundary.obstacles)} obstacle{'s' if len(boundary.obstacles) > 1 else ''} to keep out of.")
     if drive is not None:
         parts.append(
-            f"{drive.passes} passes {shown(drive.width_m, 'width', profile)} apart, direction {drive.direction_deg:.0f} degrees from north, "
+            f"{drive.passes} passes {shown(drive.width_m, 'width', profile)} apart, "
+            f"direction {drive.direction_deg:.0f} degrees from north, "
             f"{drive.headland_rounds} headland round{'' if drive.headland_rounds == 1 else 's'}."
         )
     parts += [f"Fill {i} after pass {s.after_pass}." for i, s in enumerate(stops, start=1)]

@@ -9,13 +9,14 @@ from typing import Literal
 from evenstand.base.units import Profile, shown
 from evenstand.drawing.shapes import Drawing, Line, Rect, Shape, Text
 
-MarkKind = Literal["skipped", "twice", "run-dead", "off-rate", "lifted", "no-data", "stop"]
+MarkKind = Literal["skipped", "twice", "run-dead", "off-rate", "lifted", "sections-off", "no-data", "stop"]
 WORDS: dict[MarkKind, str] = {
     "skipped": "not sown",
     "twice": "sown twice",
     "run-dead": "a run without flow",
     "off-rate": "rate off, as the controller reported",
     "lifted": "counted while lifted",
+    "sections-off": "a part of the tool shut off",
     "no-data": "nothing recorded",
     "stop": "stop",
 }
@@ -116,6 +117,8 @@ def _mark(kind: MarkKind, x: float, y: float, length: float, title: str) -> list
         return [Rect(role="opener", corner=(x, y - 6), width=length, height=5, title=title)]
     if kind == "lifted":
         return [Line(role="headland", start=(x, y - 5), end=(x + length, y - 5), title=title)]
+    if kind == "sections-off":
+        return [Line(role="headland", start=(x, y + 6), end=(x + length, y + 6), title=title)]
     return [Rect(role="stop", corner=(x - 4, y - 6), width=8, height=12, title=title)]
 
 

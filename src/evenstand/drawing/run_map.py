@@ -214,7 +214,8 @@ def _stream_words(outfit: Outfit, key: str | None) -> str:
         return "hoses whose stream is not written down"
     end = {"seed-row": "ends in the seed row", "side-band": "ends in the side band", "mid-row": "ends between the rows"}
     where = end.get(stream.placement or "", "where it ends is not known: dig one opener")
-    return f"stream {stream.label or stream.key}: {where}"
+    name = stream.label or stream.key
+    return f"{name if 'stream' in name.lower() else f'stream {name}'}: {where}"
 
 
 def _key(outfit: Outfit, levels: Sequence[str | None], bottom: float) -> list[Shape]:

@@ -102,7 +102,8 @@ def _patterns(ink: str) -> str:
     tiles = []
     for name, (spacing, width, angle) in PATTERNS.items():
         tiles.append(
-            f'<pattern id="{name}" width="{spacing:g}" height="{spacing:g}" patternUnits="userSpaceOnUse" patternTransform="rotate({angle:g})">'
+            f'<pattern id="{name}" width="{spacing:g}" height="{spacing:g}" patternUnits="userSpaceOnUse" '
+            f'patternTransform="rotate({angle:g})">'
             f'<rect width="{spacing:g}" height="{width:g}" fill="{ink}"/></pattern>'
         )
     return f"<defs>{''.join(tiles)}</defs>"

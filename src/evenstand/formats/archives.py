@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import zipfile
+import zlib
 from pathlib import Path, PurePosixPath
 
 from evenstand.base.errors import Fault, FileError
@@ -39,7 +40,7 @@ def unpack(archive: Path, into: Path) -> None:
             left = MOST_BYTES
             for member in members:
                 left = _unpack_one(archive, opened, member, into, left)
-    except (zipfile.BadZipFile, EOFError, OSError, NotImplementedError, RuntimeError, ValueError) as error:
+    except (zipfile.BadZipFile, EOFError, OSError, NotImplementedError, RuntimeError, ValueError, zlib.error) as error:
         raise FileError(
             f"the archive is damaged or cut off ({error})", where=archive.name, cure="Copy or download it again, or unpack it yourself."
         ) from error

@@ -190,7 +190,13 @@ def understand_name(header: str, unit_word: str = "") -> Named:
             return _with_unit(inner, symbol, low)
         if found is None:
             return _with_unit(Named(role="extra"), symbol, low)
-    lone = {"acres": ("area", "ac"), "hectares": ("area", "ha"), "mph": ("speed", "mph"), "kmh": ("speed", "km/h"), "kph": ("speed", "km/h")}
+    lone = {
+        "acres": ("area", "ac"),
+        "hectares": ("area", "ha"),
+        "mph": ("speed", "mph"),
+        "kmh": ("speed", "km/h"),
+        "kph": ("speed", "km/h"),
+    }
     if len(low) == 1 and low[0] in lone:
         return Named(role=lone[low[0]][0], unit=lone[low[0]][1], words=tuple(low))
     return _with_unit(found or Named(role="extra"), found.unit if found else "", low)

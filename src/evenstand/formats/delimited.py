@@ -127,7 +127,12 @@ def _truncation(layout: Layout, name: str, allowed: bool) -> list[tuple[type[Eve
         return []
     line = int(layout.line[-1])
     text = f"the file breaks off within line {line}: {layout.fields[-1]} of {len(layout.header)} fields and no line end"
-    return [(FileError, Fault(where=name, what=text, cure="Copy it again from the machine; or allow it, and that row is set aside (--truncated-ok)."))]
+    return [
+        (
+            FileError,
+            Fault(where=name, what=text, cure="Copy it again from the machine; or allow it, and that row is set aside (--truncated-ok)."),
+        )
+    ]
 
 
 def _missing(recipe: Recipe, layout: Layout, name: str) -> list[tuple[type[EvenstandError], Fault]]:
@@ -144,11 +149,15 @@ def _contradicted(recipe: Recipe, layout: Layout, name: str) -> list[tuple[type[
     roles = {c.role for c in recipe.columns}
     out: list[tuple[type[EvenstandError], Fault]] = []
     if not ({"lon", "lat"} <= roles or {"east", "north"} <= roles):
-        out.append((ColumnError, Fault(where=name, what="the recipe names no position columns", cure="Give lon and lat, or east and north.")))
+        out.append(
+            (ColumnError, Fault(where=name, what="the recipe names no position columns", cure="Give lon and lat, or east and north."))
+        )
     if not roles & {"time", "clock"}:
         out.append((ColumnError, Fault(where=name, what="the recipe names no time column", cure="Give one column the role time.")))
     if {"east", "north"} <= roles and not recipe.crs:
-        out.append((CrsError, Fault(where=name, what="the recipe has projected positions and no crs", cure="Give crs, for example EPSG:32615.")))
+        out.append(
+            (CrsError, Fault(where=name, what="the recipe has projected positions and no crs", cure="Give crs, for example EPSG:32615."))
+        )
     return out
 
 
@@ -174,7 +183,9 @@ def _check_crs(recipe: Recipe) -> None:
     except CRSError as error:
         raise CrsError(f"'{recipe.crs}' is no coordinate system", where="crs", cure="Use a code such as EPSG:32615.") from error
     if recipe.use("lat") and not system.is_geographic:
-        raise CrsError(f"the positions are degrees but {recipe.crs} is projected", where="crs", cure="Leave it out, or give a geographic system.")
+        raise CrsError(
+            f"the positions are degrees but {recipe.crs} is projected", where="crs", cure="Leave it out, or give a geographic system."
+        )
 
 
 # cells
@@ -244,11 +255,13 @@ def _table(layout: Layout, recipe: Recipe) -> Table:
     label = dict(zip(layout.header, _labels(layout), strict=True))
     used = [c for c in recipe.columns if c.name in label and c.role != "ignore"]
     exprs: list[Any] = []
+    lifts = [c for c in used if c.role == "lifted"]
+    words = _words(layout, [label[c.name] for c in lifts])
     for i, use in enumerate(used):
         text = pl.col(label[use.name])
         if use.role in ("section", "run", "work", "lifted"):
             word = text.str.strip_chars().str.to_lowercase()
-            seen = _scan(layout, SAMPLE_ROWS).select(word.unique().alias("w")).collect()["w"].drop_nulls().to_list()
+            seen = words.get(label[use.name], ())
             true = true_words(use.role, seen)
             value = pl.when(word.is_in(list(true))).then(1.0).when(word.is_in(list((WORDS | OFF) - true))).then(0.0).otherwise(None)
             bad = value.is_null() & word.is_not_null() & ~word.is_in(list(ABSENT))
@@ -275,7 +288,19 @@ def _table(layout: Layout, recipe: Recipe) -> Table:
     return table
 
 
-def _time_cells(series: pl.Series, frame: pl.DataFrame, used: list[ColumnUse], use: ColumnUse, recipe: Recipe, table: Table) -> list[str | None]:
+def _words(layout: Layout, labels: list[str]) -> dict[str, list[str]]:
+    """The different words of some columns, in lower case."""
+    import polars as pl
+
+    if not labels:
+        return {}
+    frame = _scan(layout, SAMPLE_ROWS).select(pl.col(labels).str.strip_chars().str.to_lowercase()).collect()
+    return {name: frame[name].unique().drop_nulls().to_list() for name in labels}
+
+
+def _time_cells(
+    series: pl.Series, frame: pl.DataFrame, used: list[ColumnUse], use: ColumnUse, recipe: Recipe, table: Table
+) -> list[str | None]:
     """Text cells; times are turned to milliseconds at once, so that no list of texts is made for them."""
     import polars as pl
 

@@ -165,7 +165,9 @@ def _encoding(path: Path, head: bytes) -> tuple[str, bytes]:
         if even > 0.7 and odd < 0.05:
             return "utf-16-be", b""
         raise FileError("this is binary data, not text", where=path.name, cure="Export the log as CSV.")
-    controls = np.isin(np.frombuffer(head[:65536], dtype=np.uint8), np.array([*range(1, 9), *range(14, 27), *range(28, 32)], dtype=np.uint8))
+    controls = np.isin(
+        np.frombuffer(head[:65536], dtype=np.uint8), np.array([*range(1, 9), *range(14, 27), *range(28, 32)], dtype=np.uint8)
+    )
     if controls.mean() > 0.02:
         raise FileError("this is binary data, not text", where=path.name, cure="Export the log as CSV.")
     decoder = codecs.getincrementaldecoder("utf-8")()
@@ -203,7 +205,10 @@ def _shape(lines: list[str], name: str) -> tuple[str, str, int]:
             best = (score, delimiter, usual)
     if best is None or best[0] < 0.6:
         raise FileError(
-            "no delimiter splits the lines into the same number of fields", where=name, limit="comma, semicolon, tab, bar or spaces", cure="Export the log as CSV."
+            "no delimiter splits the lines into the same number of fields",
+            where=name,
+            limit="comma, semicolon, tab, bar or spaces",
+            cure="Export the log as CSV.",
         )
     _, delimiter, usual = best
     rows = [_split(line, delimiter) for line in lines]
@@ -269,7 +274,9 @@ def _plain(path: Path, encoding: str, skip: int, delimiter: str) -> bytes:
     return out.getvalue()
 
 
-def _records(source: Path | bytes, delimiter: str, name: str) -> tuple[IntArray, IntArray, np.ndarray[tuple[int], np.dtype[np.bool_]], bool, bool]:
+def _records(
+    source: Path | bytes, delimiter: str, name: str
+) -> tuple[IntArray, IntArray, np.ndarray[tuple[int], np.dtype[np.bool_]], bool, bool]:
     """Line number, number of fields and emptiness of every record; quotes may hold delimiters and line ends."""
     for quotes in (True, False):
         ends, fields, filled, breaks, odd, last_open = _scan(source, delimiter, quotes)
@@ -279,7 +286,9 @@ def _records(source: Path | bytes, delimiter: str, name: str) -> tuple[IntArray,
     return line.astype(np.int64), fields, ~filled, last_open, quotes
 
 
-def _scan(source: Path | bytes, delimiter: str, quotes: bool) -> tuple[IntArray, IntArray, np.ndarray[tuple[int], np.dtype[np.bool_]], IntArray, bool, bool]:
+def _scan(
+    source: Path | bytes, delimiter: str, quotes: bool
+) -> tuple[IntArray, IntArray, np.ndarray[tuple[int], np.dtype[np.bool_]], IntArray, bool, bool]:
     """One pass over the bytes: where records end, fields, whether anything but blanks and delimiters is in them, line ends inside quotes."""
     ends, delims, solid, inner = [], [], [], []
     parity, place, d_total, s_total, i_total, last = 0, 0, 0, 0, 0, 10

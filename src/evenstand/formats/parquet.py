@@ -55,7 +55,12 @@ def _head(trail: Trail) -> dict[str, Any]:
 
     return {
         "version": VERSION,
-        "frame": {"lon_deg": trail.frame.lon_deg, "lat_deg": trail.frame.lat_deg, "height_m": trail.frame.height_m, "proj": trail.frame.proj},
+        "frame": {
+            "lon_deg": trail.frame.lon_deg,
+            "lat_deg": trail.frame.lat_deg,
+            "height_m": trail.frame.height_m,
+            "proj": trail.frame.proj,
+        },
         "bins": list(trail.bins),
         "runs": list(trail.runs),
         "rows": trail.rows,
@@ -95,12 +100,16 @@ def read_trail_parquet(path: str | Path) -> Trail:
         text = pl.read_parquet_metadata(path).get(SCHEMA)
         frame = pl.read_parquet(path) if text else pl.DataFrame()
     except (PolarsError, OSError) as error:
-        raise FileError("the Parquet file is damaged or cut short", where=path.name, cure="Copy it again, or read the original log.") from error
+        raise FileError(
+            "the Parquet file is damaged or cut short", where=path.name, cure="Copy it again, or read the original log."
+        ) from error
     if text is None:
         raise FileError("this Parquet file is no trail written by Evenstand", where=path.name, cure="Export the log as CSV and read that.")
     head = json.loads(text)
     if head["version"] > VERSION:
-        raise VersionError(f"schema version {head['version']}", where=path.name, limit=f"up to {VERSION}", cure="Update Evenstand to read it.")
+        raise VersionError(
+            f"schema version {head['version']}", where=path.name, limit=f"up to {VERSION}", cure="Update Evenstand to read it."
+        )
     return _trail(frame, head)
 
 

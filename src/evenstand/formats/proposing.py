@@ -44,7 +44,9 @@ class Sample:
     dt_s: FloatArray | None = None
 
 
-def propose_from(layout: Layout, sample: Sample, name: str, *, crs: str | None = None, start: str | None = None, zone: str | None = None) -> Proposal:
+def propose_from(
+    layout: Layout, sample: Sample, name: str, *, crs: str | None = None, start: str | None = None, zone: str | None = None
+) -> Proposal:
     """What each column is taken for, why, and how sure that is; and what must be asked.
 
     Parameters
@@ -264,7 +266,12 @@ def _other(column: str, named: Named, sample: Sample, asked: list[Question]) -> 
         return _guess(column, "heading" if fits else "extra", "likely", "name and range" if fits else "no angle in degrees", unit="deg")
     if role == "fix":
         whole = bool(np.all(values == np.round(values)) and values.min() >= 0 and values.max() <= 9)
-        return _guess(column, "fix" if whole and named.certain else "extra", "likely", "name, and whole numbers from 0 to 9" if whole else "no fix codes")
+        return _guess(
+            column,
+            "fix" if whole and named.certain else "extra",
+            "likely",
+            "name, and whole numbers from 0 to 9" if whole else "no fix codes",
+        )
     if role == "turns":
         grows = _growing(values)
         return _guess(column, "turns" if grows else "extra", "likely" if grows else "unsure", "name, and it only grows" if grows else "does not grow", unit="turns", named=named)  # fmt: skip
@@ -281,7 +288,13 @@ def _state(column: str, named: Named, sample: Sample, asked: list[Question]) -> 
         if words and all(re.fullmatch(r"[01]+", w) for w in words) and len({len(w) for w in words}) == 1 and len(next(iter(words))) > 1:
             return _guess(column, "sections", "likely", "name, and ones and zeros of one length, left first")
         asked.append(
-            Question(kind="column", text=f"'{column}' may pack sections in one number; the order is not known", cure="Export one column a section.", column=column, blocking=False)  # fmt: skip
+            Question(
+                kind="column",
+                text=f"'{column}' may pack sections in one number; the order is not known",
+                cure="Export one column a section.",
+                column=column,
+                blocking=False,
+            )  # fmt: skip
         )
         return _guess(column, "sections", "unsure", "packed in an unknown order")
     if words and is_states(words):
@@ -320,7 +333,13 @@ def _measured(
     seen = _nearest(ratio, role, units)
     if named.unit and valid_unit(role, named.unit):
         if ratio is None:
-            return _guess(column, role, "likely" if named.certain else "unsure", "name and unit; the positions cannot confirm it here", unit=named.unit)
+            return _guess(
+                column,
+                role,
+                "likely" if named.certain else "unsure",
+                "name and unit; the positions cannot confirm it here",
+                unit=named.unit,
+            )
         off = abs(math.log(ratio * factor_of(role, named.unit)))
         if off > CONTRADICTS and seen and seen != named.unit:
             asked.append(
@@ -362,7 +381,9 @@ def _growing(values: FloatArray) -> bool:
 def _distance(column: str, named: Named, sample: Sample, asked: list[Question]) -> ColumnGuess:
     values = sample.number[column]
     clean = values[np.isfinite(values)]
-    total = named.role == "distance" or (_growing(clean) and clean.size > 20 and clean[-1] > 20 * max(float(np.median(np.abs(np.diff(clean)))), 1e-9))
+    total = named.role == "distance" or (
+        _growing(clean) and clean.size > 20 and clean[-1] > 20 * max(float(np.median(np.abs(np.diff(clean)))), 1e-9)
+    )
     shown = np.diff(values) if total else values[1:]
     ratio = None
     if sample.step_m is not None:

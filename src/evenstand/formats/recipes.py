@@ -33,7 +33,10 @@ class Recipe:
     def to_dict(self) -> dict[str, Any]:
         """The recipe as plain data; empty parts left out."""
         head = {k: getattr(self, k) for k in ("name", "crs", "zone", "start", "time_form", "decimal") if getattr(self, k)}
-        rows = [{k: v for k, v in (("name", c.name), ("role", c.role), ("unit", c.unit), ("bin", c.bin), ("number", c.number)) if v} for c in self.columns]
+        rows = [
+            {k: v for k, v in (("name", c.name), ("role", c.role), ("unit", c.unit), ("bin", c.bin), ("number", c.number)) if v}
+            for c in self.columns
+        ]
         return {"evenstand_recipe": VERSION, **head, "column": rows}
 
     def to_toml(self) -> str:
@@ -95,7 +98,9 @@ def load_recipe(path: str | Path) -> Recipe:
     except OSError as error:
         raise FileError(f"the recipe cannot be read ({error.strerror})", where=str(path), cure="Check the name.") from error
     except ValueError as error:
-        raise FileError(f"this is no recipe ({error})", where=path.name, cure="Save one with `evenstand trail read --save-recipe`.") from error
+        raise FileError(
+            f"this is no recipe ({error})", where=path.name, cure="Save one with `evenstand trail read --save-recipe`."
+        ) from error
     return recipe_from(data, path.name)
 
 
@@ -103,7 +108,10 @@ def recipe_from(data: dict[str, Any], where: str = "recipe") -> Recipe:
     """A recipe from plain data; see `load_recipe`."""
     if data.get("evenstand_recipe") != VERSION:
         raise FileError(
-            f"the recipe's version is {data.get('evenstand_recipe')!r}", where=where, limit=f"version {VERSION}", cure="Save it again from a file."
+            f"the recipe's version is {data.get('evenstand_recipe')!r}",
+            where=where,
+            limit=f"version {VERSION}",
+            cure="Save it again from a file.",
         )
     faults = [fault for row in data.get("column", ()) if (fault := _fault(row, where))]
     if faults:
@@ -118,6 +126,10 @@ def _fault(row: dict[str, Any], where: str) -> Fault | None:
         return Fault(where=where, what="a column without name or role", cure="Give both.")
     if role not in ROLES:
         return Fault(where=f"{where}, column {name}", what=f"'{role}' is no role", cure=f"Use one of {', '.join(ROLES)}.")
-    if role not in ("lon", "lat", "east", "north", "time", "extra", "ignore") and row.get("unit") and not valid_unit(role, str(row["unit"])):
+    if (
+        role not in ("lon", "lat", "east", "north", "time", "extra", "ignore")
+        and row.get("unit")
+        and not valid_unit(role, str(row["unit"]))
+    ):
         return Fault(where=f"{where}, column {name}", what=f"'{row['unit']}' is no unit of {ROLES[role]}", cure="Correct the unit.")
     return None

@@ -22,6 +22,7 @@ MOST_TEXTS = 500
 MOST_SHARE_ASIDE = 0.5
 FASTEST_M_S = 14.0
 COARSE_SHARE = 0.3
+MOST_STUTTER = 50
 NEVER_NEGATIVE = ("speed", "step", "asked", "echoed", "fan", "mass_rate", "interval")
 NAMES = {
     "speed": "speed", "step": "distance since the row before", "asked": "rate asked for", "echoed": "reported rate", "fan": "fan speed",
@@ -88,8 +89,8 @@ def build_trail(name: str, layout: Layout, recipe: Recipe, table: Table, notes: 
     _negatives(recipe, values, ledger)
     _duplicates(t_ms, place, values, table, ledger, layout)
     _enough(name, layout, ledger)
-    order = _order(t_ms, ledger, layout, notes)
-    t_sorted = _spread(t_ms[order], notes)
+    order, t_ordered = _order(t_ms, place, bool(recipe.use("lat")), ledger, notes)
+    t_sorted = _spread(t_ordered, notes)
     frame, xy = _framed(place[order], recipe, name, notes)
     columns = _columns(recipe, values, table, order, ledger, layout, notes)
     flags = _flags(t_sorted, xy, ledger, order, layout, notes)
@@ -120,7 +121,8 @@ def _fixed(array: np.ndarray) -> np.ndarray:  # type: ignore[type-arg]
 
 def _listed(rows: dict[int, list[str]], layout: Layout, texts: dict[int, str]) -> tuple[SetAside, ...]:
     return tuple(
-        SetAside(line=int(layout.line[r]), reason="; ".join(reasons), text=texts.get(int(layout.line[r]), "")) for r, reasons in sorted(rows.items())
+        SetAside(line=int(layout.line[r]), reason="; ".join(reasons), text=texts.get(int(layout.line[r]), ""))
+        for r, reasons in sorted(rows.items())
     )
 
 
@@ -219,7 +221,9 @@ def _back(use: ColumnUse, metric: float) -> str:
     return f"{metric / factor_of(use.role, use.unit):g}"
 
 
-def _duplicates(t_ms: FloatArray, place: FloatArray, values: dict[ColumnUse, FloatArray], table: Table, ledger: Ledger, layout: Layout) -> None:
+def _duplicates(
+    t_ms: FloatArray, place: FloatArray, values: dict[ColumnUse, FloatArray], table: Table, ledger: Ledger, layout: Layout
+) -> None:
     """Rows that repeat an earlier one in every column used."""
     row = np.flatnonzero(ledger.keep)
     row = row[np.lexsort((row, place[row, 1], place[row, 0], t_ms[row]))]
@@ -249,19 +253,48 @@ def _enough(name: str, layout: Layout, ledger: Ledger) -> None:
     )
 
 
-def _order(t_ms: FloatArray, ledger: Ledger, layout: Layout, notes: list[str]) -> IntArray:
-    """Kept rows in time order; those that stood too late in the file are noted as moved."""
+def _order(t_ms: FloatArray, place: FloatArray, degrees: bool, ledger: Ledger, notes: list[str]) -> tuple[IntArray, FloatArray]:
+    """Kept rows in time order, and their times. A row whose time runs backwards while the way runs on has a wrong time; else it stands
+    in the wrong place. Both are noted."""
     row = np.flatnonzero(ledger.keep)
-    t = t_ms[row]
-    latest = np.maximum.accumulate(t)
-    late = np.flatnonzero(t < latest)
-    if late.size == 0:
-        return row
-    if late.size > 0.9 * row.size:
+    t = t_ms[row].copy()
+    late = t < np.maximum.accumulate(t)
+    if not late.any():
+        return row, t
+    if late.mean() > 0.9:
         notes.append("The file runs backwards in time; its rows are turned round.")
-        return row[np.argsort(t, kind="stable")]
-    ledger.repair(row[late], [f"out of time order by {(latest[i] - t[i]) / 1e3:g} s: moved to its place" for i in late])
-    return row[np.argsort(t, kind="stable")]
+        back = np.argsort(t, kind="stable")
+        return row[back], t[back]
+    shrink = np.array([np.cos(np.radians(np.median(place[row, 1]))), 1.0]) if degrees else np.ones(2)
+    xy = place[row] * shrink
+    begin = np.flatnonzero(late & ~np.concatenate([[False], late[:-1]]))
+    end = np.flatnonzero(late & ~np.concatenate([late[1:], [False]])) + 1
+    for a, b in zip(begin.tolist(), end.tolist(), strict=True):
+        before = float(t[:a].max())
+        amount = [(before - v) / 1e3 for v in t[a:b]]
+        if b - a <= MOST_STUTTER and _way_runs_on(t, xy, a, b):
+            after = float(t[b]) if b < t.size else before + float(np.median(np.diff(t)))
+            t[a:b] = before + (after - before) * np.arange(1, b - a + 1) / (b - a + 1)
+            ledger.repair(
+                row[a:b], [f"out of time order by {v:g} s though the way runs on: its time is put between its neighbours'" for v in amount]
+            )
+        else:
+            ledger.repair(row[a:b], [f"out of time order by {v:g} s: moved to its place" for v in amount])
+    order = np.argsort(t, kind="stable")
+    return row[order], t[order]
+
+
+def _way_runs_on(t: FloatArray, xy: FloatArray, a: int, b: int) -> bool:
+    """Whether rows a to b lie along the way where they stand, rather than where their times would put them."""
+    low = max(0, int(np.searchsorted(np.maximum.accumulate(t[:a]), t[a:b].min())) - 1)
+    window = slice(low, min(b + 1, t.size))
+    here = xy[window]
+    there = here[np.argsort(t[window], kind="stable")]
+    return bool(_way(here) <= 1.001 * _way(there))
+
+
+def _way(xy: FloatArray) -> float:
+    return float(np.hypot(*np.diff(xy, axis=0).T).sum())
 
 
 def _spread(t: FloatArray, notes: list[str]) -> IntArray:
@@ -293,7 +326,9 @@ def _framed(place: FloatArray, recipe: Recipe, name: str, notes: list[str]) -> t
             notes.append("The positions are on the 1927 datum; without its grid files the shift is good to about 20 m only.")
         if not (np.isfinite(lon).all() and np.isfinite(lat).all()):
             raise CrsError(
-                f"the positions do not lie where {recipe.crs} is defined", where=name, cure="Give the coordinate system the file was written in."
+                f"the positions do not lie where {recipe.crs} is defined",
+                where=name,
+                cure="Give the coordinate system the file was written in.",
             )
     frame = Frame(lon_deg=round(float(lon.min() + lon.max()) / 2, 6), lat_deg=round(float(lat.min() + lat.max()) / 2, 6))
     x, y = Transformer.from_crs("EPSG:4326", frame.proj, always_xy=True).transform(lon, lat)
@@ -313,7 +348,7 @@ def _columns(
         found = [v for u, v in values.items() if u.role == role]
         return _fixed(found[0][order]) if found else None
 
-    bins = tuple(sorted({u.bin for u in values if u.role in ("turns", "asked", "echoed")}))
+    bins = tuple(dict.fromkeys(u.bin for u in values if u.role in ("turns", "asked", "echoed")))
     runs = tuple(sorted(u.number for u in values if u.role == "run"))
 
     def grid(role: str) -> FloatArray | None:
@@ -327,7 +362,9 @@ def _columns(
     step = single("step")
     if step is None and total is not None:
         step = _fixed(_differences(total[order], notes))
-    states = {u: _states(u, v[order], order, table, ledger, notes) for u, v in values.items() if u.role in ("section", "run", "work", "lifted")}
+    states = {
+        u: _states(u, v[order], order, table, ledger, notes) for u, v in values.items() if u.role in ("section", "run", "work", "lifted")
+    }
     sections = sorted((u for u in states if u.role == "section"), key=lambda u: u.number)
     present = sorted((u for u in states if u.role == "run"), key=lambda u: u.number)
     lifted = next((s for u, s in states.items() if u.role == "lifted"), None)
@@ -416,8 +453,14 @@ def _flags(t: IntArray, xy: FloatArray, ledger: Ledger, order: IntArray, layout:
     if jumped.any():
         lines = layout.line[order[np.flatnonzero(jumped)]]
         shown = ", ".join(str(v) for v in lines[:5]) + (" ..." if lines.size > 5 else "")
-        notes.append(f"{lines.size} position{'s' if lines.size > 1 else ''} jump farther than a machine can move (line {shown}): kept, flagged, not driven over.")
-    moved = np.array([any("time order" in r for r in ledger.mended.get(int(i), ())) for i in order]) if ledger.mended else np.zeros(t.size, dtype=np.bool_)
+        notes.append(
+            f"{lines.size} position{'s' if lines.size > 1 else ''} jump farther than a machine can move (line {shown}): kept, flagged, not driven over."
+        )
+    moved = (
+        np.array([any("time order" in r for r in ledger.mended.get(int(i), ())) for i in order])
+        if ledger.mended
+        else np.zeros(t.size, dtype=np.bool_)
+    )
     flags[moved] |= FLAGS["reordered"]
     return flags
 

@@ -4,7 +4,27 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-ON = {"1", "1.0", "on", "true", "t", "yes", "y", "working", "work", "down", "lowered", "ok", "flow", "seeding", "sowing", "open", "active", "engaged", "enabled"}
+ON = {
+    "1",
+    "1.0",
+    "on",
+    "true",
+    "t",
+    "yes",
+    "y",
+    "working",
+    "work",
+    "down",
+    "lowered",
+    "ok",
+    "flow",
+    "seeding",
+    "sowing",
+    "open",
+    "active",
+    "engaged",
+    "enabled",
+}
 OFF = {"0", "0.0", "off", "false", "f", "no", "n", "not working", "up", "raised", "lifted", "no flow", "blocked", "idle", "stopped", "closed", "inactive", "disengaged", "disabled"}  # fmt: skip
 WORDS = ON | OFF
 UP_WORDS = {"up", "raised", "lifted"}

@@ -83,9 +83,13 @@ def _numeric(numbers: FloatArray, unit: str) -> TimeGuess:
         return TimeGuess(unit="epoch_ms", why="milliseconds since 1970 by their size", zone="Z", seconds=numbers / 1e3)
     whole = np.floor(good)
     if high >= 10_000 and high < 240_000 and bool(np.all((whole % 100 < 60) & (whole // 100 % 100 < 60))) and good.size > 60:
-        return TimeGuess(question="it may be a clock time run together (123803 for 12:38:03) or seconds", cure="Export times as 12:38:03 or as ISO 8601.")
+        return TimeGuess(
+            question="it may be a clock time run together (123803 for 12:38:03) or seconds", cure="Export times as 12:38:03 or as ISO 8601."
+        )
     if 30_000 < low and high < 60_000 and high - low < 2:
-        return TimeGuess(question="it looks like the day numbers of a spreadsheet", cure="Format the column as date and time before export.")
+        return TimeGuess(
+            question="it looks like the day numbers of a spreadsheet", cure="Format the column as date and time before export."
+        )
     if grows < 0.9:
         return TimeGuess(question="its numbers do not grow from row to row", cure="Name the right column time, or give a recipe.")
     if unit == "ms":
@@ -95,7 +99,9 @@ def _numeric(numbers: FloatArray, unit: str) -> TimeGuess:
     step = np.diff(good)
     usual = float(np.median(step[step > 0])) if (step > 0).any() else 0.0
     if unit == "" and usual >= 100:
-        return TimeGuess(question="its numbers grow by 100 or more a row: seconds or milliseconds?", cure="Write the unit in the header: time (ms).")
+        return TimeGuess(
+            question="its numbers grow by 100 or more a row: seconds or milliseconds?", cure="Write the unit in the header: time (ms)."
+        )
     return TimeGuess(unit="s", why="growing numbers: seconds since a start", certain=unit == "s", seconds=numbers)
 
 
@@ -129,12 +135,14 @@ def _local_form(hits: list[re.Match[str]], uses_date: bool, unit: str) -> TimeGu
         shown = hits[0][0]
         return TimeGuess(
             question=f"'{shown}' can be day or month first" if not day_first else f"dates like '{shown}' make no sense either way",
-            cure="Export times as ISO 8601, or name the form in a recipe (time_form = \"%d/%m/%Y %H:%M:%S\").",
+            cure='Export times as ISO 8601, or name the form in a recipe (time_form = "%d/%m/%Y %H:%M:%S").',
         )
     m = hits[0]
     year = "%Y" if len(m[4]) == 4 else "%y"
     day, month = ("%d", "%m") if day_first else ("%m", "%d")
-    clock = ("%I" if m[9] else "%H") + ":%M" + (":%S" if m[7] else "") + ("%.f" if any(h[8] for h in hits) else "") + (" %p" if m[9] else "")
+    clock = (
+        ("%I" if m[9] else "%H") + ":%M" + (":%S" if m[7] else "") + ("%.f" if any(h[8] for h in hits) else "") + (" %p" if m[9] else "")
+    )
     return TimeGuess(
         unit="text", form=f"{day}{m[2]}{month}{m[2]}{year} {clock}", zone="Z" if unit == "utc" else "", uses_date=uses_date,
         why="local dates, " + ("day" if day_first else "month") + " first, since the other way some do not exist",
@@ -157,7 +165,9 @@ def _timed(guess: TimeGuess, text: Sequence[str | None]) -> TimeGuess:
             out[i] = seconds_of(cell.strip(), guess)
         except ValueError:
             continue
-    return TimeGuess(unit=guess.unit, form=guess.form, zone=guess.zone, why=guess.why, certain=guess.certain, uses_date=guess.uses_date, seconds=out)
+    return TimeGuess(
+        unit=guess.unit, form=guess.form, zone=guess.zone, why=guess.why, certain=guess.certain, uses_date=guess.uses_date, seconds=out
+    )
 
 
 def seconds_of(cell: str, guess: TimeGuess) -> float:

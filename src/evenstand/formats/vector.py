@@ -27,6 +27,13 @@ MOST_VERTICES = 10_000_000
 _MAIN = (".shp", ".gpkg", ".geojson", ".json", ".geojsonl", ".kml", ".gml", ".fgb", ".tab", ".mif", ".dxf", ".gpx")
 _SIDE = {".dbf", ".shx", ".prj", ".cpg", ".sbn", ".sbx", ".qix"}
 _JSON = {".geojson", ".json"}
+_JSON_LEAD = b"\xef\xbb\xbf\x1e \t\r\n"
+_DEAD_PROXY = {
+    "GDAL_HTTP_PROXY": "127.0.0.1:9",
+    "GDAL_HTTPS_PROXY": "127.0.0.1:9",
+    "GDAL_HTTP_CONNECTTIMEOUT": "1",
+    "GDAL_HTTP_MAX_RETRY": "0",
+}
 _KINDS: tuple[tuple[bytes, str, tuple[str, ...]], ...] = (
     (b"PK\x03\x04", "a zip archive", (".zip", ".kmz", ".xlsx", ".ods")),
     (b"SQLite format 3\x00", "a GeoPackage or other SQLite file", (".gpkg", ".sqlite", ".db")),
@@ -173,7 +180,7 @@ def _check_label(source: Path) -> None:
             raise FileError(f"its name ends in {suffix or 'nothing'} but it is {kind}", where=source.name, cure=cure)
     if suffix == ".shp":
         _check_shapefile(source, head)
-    if suffix in _JSON:
+    if suffix in _JSON or head.lstrip(_JSON_LEAD).startswith(b"{"):
         _check_json(source)
 
 
@@ -191,12 +198,34 @@ def _check_shapefile(source: Path, head: bytes) -> None:
 
 def _check_json(source: Path) -> None:
     """Read the text as JSON first: a cut-off or mistyped file is named with its line, not half read."""
+    for data in _json_values(source):
+        if not isinstance(data, dict) or not {"type", "geometryType", "rings"} & data.keys():
+            raise FileError("the file is JSON but no GeoJSON: it has no 'type'", where=source.name, cure="Export it again as GeoJSON.")
+        crs = data.get("crs")
+        if isinstance(crs, dict) and str(crs.get("type", "")).lower() not in {"name", "epsg", ""}:
+            raise FileError(
+                "its coordinate system is a link to somewhere else, which is not followed",
+                where=source.name,
+                cure="Take the member 'crs' out, and give the system with crs=.",
+            )
+
+
+def _json_values(source: Path) -> Iterator[Any]:
+    """The JSON value of a file, or those of its lines."""
 
     def no_number(text: str) -> float:
         raise ValueError(f"{text} is no number")
 
+    text = source.read_bytes()
     try:
-        data = json.loads(source.read_bytes(), parse_constant=no_number)
+        try:
+            yield json.loads(text.lstrip(b"\x1e"), parse_constant=no_number)
+        except json.JSONDecodeError as error:
+            lines = [line for line in text.replace(b"\x1e", b"\n").splitlines() if line.strip()]
+            if source.suffix.lower() in _JSON or error.msg != "Extra data":
+                raise
+            for line in lines:
+                yield json.loads(line, parse_constant=no_number)
     except json.JSONDecodeError as error:
         at = f"{source.name}, line {error.lineno}, column {error.colno}"
         raise FileError(
@@ -206,8 +235,6 @@ def _check_json(source: Path) -> None:
         raise FileError(f"the file is no GeoJSON: {error}", where=source.name, cure="Export it again as GeoJSON (UTF-8).") from error
     except RecursionError as error:
         raise FileError("brackets are nested without end", where=source.name, cure="Do not trust this file.") from error
-    if not isinstance(data, dict) or not {"type", "geometryType", "rings"} & data.keys():
-        raise FileError("the file is JSON but no GeoJSON: it has no 'type'", where=source.name, cure="Export it again as GeoJSON.")
 
 
 @contextmanager
@@ -248,6 +275,7 @@ def _list_layers(file: Path, source: Path) -> list[tuple[str, str | None]]:
     import pyogrio
     from pyogrio.errors import DataSourceError
 
+    pyogrio.set_gdal_config_options(_DEAD_PROXY)  # whatever a file points to, nothing leaves this machine
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")

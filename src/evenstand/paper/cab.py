@@ -29,7 +29,9 @@ def cab_data(context: SheetContext) -> dict[str, Any]:
     profile, plan = context.profile, context.plan
     picture = None
     if context.boundary is not None:
-        picture = field_plan(context.boundary, plan.drive, plan.stops, width=720, max_height=560, profile=profile)
+        picture = field_plan(
+            context.boundary, plan.drive, plan.stops, width=720, max_height=540 if profile == "si" else 440, profile=profile
+        )
     return {
         "head": heading(context, "Cab sheet"),
         "facts": _facts(context),
@@ -46,10 +48,25 @@ def cab_data(context: SheetContext) -> dict[str, Any]:
         "picture_alt": picture.description if picture else "",
         "picture_need": "give the field's outline as a file, or draw it here.",
         "lines": _lines(context),
-        "hazards": [{"kind": h.kind, "note": h.note} for h in context.boundary.hazards] if context.boundary else [],
+        "hazards": hazards_of(context),
         "depth": key(context.job.depth_m, "depth", profile),
-        "cautions": list(plan.cautions),
+        "cautions": _halves([*plan.cautions, "Labels, manuals and local codes come first."]) if plan.cautions else [],
     }
+
+
+def hazards_of(context: SheetContext) -> list[dict[str, str]]:
+    """Hazards as they are listed; the kind is left out where the note says it already. [text]"""
+    hazards = context.boundary.hazards if context.boundary else ()
+    return [{"kind": "" if h.kind.lower() in h.note.lower() else h.kind, "note": h.note or h.kind} for h in hazards]
+
+
+def _halves(sentences: list[str]) -> list[list[str]]:
+    """Two columns of about the same length. [text]"""
+    total, half, cut = sum(map(len, sentences)), 0, 0
+    while cut < len(sentences) and half < total / 2:
+        half += len(sentences[cut])
+        cut += 1
+    return [sentences[:cut], sentences[cut:]]
 
 
 def _facts(context: SheetContext) -> list[dict[str, Any]]:
@@ -135,7 +152,6 @@ def _stops_need(context: SheetContext) -> str:
 
 
 def _limits(context: SheetContext) -> list[dict[str, Any]]:
-    profile = context.profile
     out = []
     for line in context.plan.card:
         if line.group == "alarm" or line.key.startswith(LIMIT_KEYS):

@@ -62,5 +62,8 @@ def _balance(outfit: Outfit) -> str:
         counts = {head.letter: head.outlets for head in outfit.heads if head.stream == stream}
         if len(set(counts.values())) > 1:
             listed = ", ".join(f"{letter} {count}" for letter, count in counts.items())
-            return f"Heads have unlike numbers of outlets ({listed}): each needs a meter segment to match, or its rows get more or less than the others."
+            return (
+                f"Heads have unlike numbers of outlets ({listed}): each needs a meter segment to match, "
+                "or its rows get more or less than the others."
+            )
     return ""

@@ -11,6 +11,7 @@ from evenstand.base.units import Profile, profile_unit, shown, unit_of
 from evenstand.desk.sheets import SheetContext
 from evenstand.drawing.tokens import COLOURS, FONT_FAMILY, FONT_FILES, custom_properties
 from evenstand.model import BinPlan
+from evenstand.paper.cab import hazards_of
 from evenstand.paper.catches import catch_data
 from evenstand.paper.slip import slip_data
 from evenstand.paper.wording import bin_name, figures, heading, key
@@ -145,7 +146,7 @@ def pocket_page(context: SheetContext) -> str:
             }
             for s in context.plan.stops
         ],
-        hazards=context.boundary.hazards if context.boundary else (),
+        hazards=hazards_of(context),
         cautions=context.plan.cautions,
     )
 
@@ -183,6 +184,7 @@ def _faces() -> str:
     for name, weight in (("regular", 400), ("bold", 700)):
         data = base64.b64encode((folder / FONT_FILES[name]).read_bytes()).decode("ascii")
         rules.append(
-            f'@font-face {{ font-family: "{FONT_FAMILY}"; font-weight: {weight}; src: url(data:font/ttf;base64,{data}) format("truetype"); }}'
+            f'@font-face {{ font-family: "{FONT_FAMILY}"; font-weight: {weight}; '
+            f'src: url(data:font/ttf;base64,{data}) format("truetype"); }}'
         )
     return "\n".join(rules)

@@ -10,7 +10,7 @@ from evenstand.model import BinPlan
 from evenstand.paper.wording import figures, heading, key
 
 HOW = "T ticket, S scale, P pads, O tote, B brim-full, C conveyor by time, G by eye"
-FILL_ROWS = {1: 10, 2: 8, 3: 6}
+FILL_ROWS = {1: 10, 2: 8, 3: 5}
 
 
 def slip_data(context: SheetContext) -> dict[str, Any]:
@@ -27,7 +27,7 @@ def slip_data(context: SheetContext) -> dict[str, Any]:
         For the template `fill_slip`. [text]
     """
     profile, bins = context.profile, context.plan.bins
-    table = use_table(bins, profile)
+    table = use_table(bins, profile, rows=12 if profile == "si" else 10)
     area_unit, mass_unit = profile_unit("area", profile), profile_unit("mass", profile)
     areas = sorted({row.area_ha for rows in table.values() for row in rows})
     columns = [area_unit]
@@ -58,7 +58,7 @@ def slip_data(context: SheetContext) -> dict[str, Any]:
         "columns": columns,
         "rows": rows,
         "note": note + "Ground sown twice takes more than this, never less.",
-        "fill_rows": FILL_ROWS.get(len(bins), 5),
+        "fill_rows": FILL_ROWS.get(len(bins), 4),
         "area_unit": area_unit,
         "mass_unit": mass_unit,
         "how": HOW,

@@ -11,6 +11,7 @@ from evenstand.drawing.tokens import FONT_FAMILY, TEXT_PT
 
 PaperSize = Literal["a4", "us-letter"]
 OutputFormat = Literal["pdf", "png"]
+_IMPORT = '#import "common.typ": *'
 
 
 def typeset(template: str, data: dict[str, Any], *, paper: PaperSize = "a4", output: OutputFormat = "pdf") -> list[bytes]:
@@ -40,19 +41,17 @@ def typeset(template: str, data: dict[str, Any], *, paper: PaperSize = "a4", out
     import typst
 
     folder = files("evenstand.paper")
-    sources = {
-        "main.typ": (folder / "templates" / f"{template}.typ").read_bytes(),
-        "common.typ": (folder / "templates" / "common.typ").read_bytes(),
-    }
+    shared = (folder / "templates" / "common.typ").read_text(encoding="utf-8")
+    source = (folder / "templates" / f"{template}.typ").read_text(encoding="utf-8").replace(_IMPORT, shared)
     look = {"font": FONT_FAMILY, "paper": paper, **{f"{name}_pt": size for name, size in TEXT_PT.items()}}
     inputs = {"data": json.dumps(_printable(data)), "look": json.dumps(look)}
     with as_file(folder / "fonts") as fonts:
         try:
             made = typst.compile(
-                sources,
+                source.encode(),
                 format=output,
                 ppi=110.0,
-                font_paths=[str(fonts)],
+                font_paths=typst.Fonts(include_system_fonts=False, font_paths=[str(fonts)]),
                 ignore_system_fonts=True,
                 sys_inputs=inputs,
                 pdf_standards=["ua-1"] if output == "pdf" else [],

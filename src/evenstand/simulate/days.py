@@ -128,7 +128,7 @@ def simulate_day(
         path, metered, clock, bins, outfit, frame=frame, typed_width_m=typed_width, plugged=_plugged_runs(outfit, since), start_ms=start_ms,
         step_s=step_s, world=conditions, dice=dice,
     )  # fmt: skip
-    truth = _truth(path, metered, bins, wrongs, width, boundary, plug_cells, since)
+    truth = _truth(path, metered, bins, wrongs, width, boundary, plug_cells, since, conditions)
     sheet = reading.Sheet(
         outfit=outfit, job=plan.job, bins=bins, metered=metered, clock=clock,
         area_at_ha=np.concatenate([[0.0], np.cumsum(metered.counted_m * path.share)]) * typed_width / 1e4,
@@ -208,13 +208,13 @@ def _typed(bins: tuple[metering.BinSetup, ...], width_m: float, guidance_m: floa
 
 def _truth(
     path: driving.Path, metered: metering.Metered, bins: tuple[metering.BinSetup, ...], faults: FaultSet, width_m: float,
-    boundary: Boundary | None, plug_cells: dict[str, int], since: dict[str, float],
+    boundary: Boundary | None, plug_cells: dict[str, int], since: dict[str, float], world: World,
 ) -> Truth:  # fmt: skip
     at_work: FloatArray = path.length_m * path.share
     distance = float(at_work.sum())
     counted = float((metered.counted_m * path.share).sum())
     driven = distance * width_m
-    covered = driving.covered_m2(path, width_m, boundary)
+    covered = driving.covered_m2(path, width_m, boundary, world)
     target = boundary.area_m2 if boundary is not None and path.complete else covered
     sown = {b.letter: float(metered.sown_kg[:, i].sum()) for i, b in enumerate(bins)}
     dose = {b.letter: sown[b.letter] / (driven / 1e4) for b in bins}

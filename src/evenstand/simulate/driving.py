@@ -23,6 +23,8 @@ SLOWEST_M_S = 0.4
 SECTION_MARGIN = 0.25
 COARSE_CELLS = 6
 OUT_CELLS = 30
+THIN_M = 0.03
+THIN_SHARE = 0.7
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -110,7 +112,7 @@ def follow(
     xy = aimed + aside[:, None] * np.column_stack([direction[:, 1], -direction[:, 0]])
     down = _lowered(cell_pass, length, world, dice)
     heading = _unit(np.diff(xy, axis=0), spare=direction[:-1])
-    sections = _sections(outfit, boundary, drive, (xy[1:] + xy[:-1]) / 2, heading, down, cell_kind, cell_pass)
+    sections = _sections(outfit, boundary, drive, (xy[1:] + xy[:-1]) / 2, heading, down, cell_kind, cell_pass, world)
     share = _share(outfit, sections, down, width_m)
     return Path(
         xy_m=xy, heading=heading, length_m=length, pass_id=cell_pass, down=down, sections=sections, share=share,
@@ -217,9 +219,19 @@ def _sections(
         spot = middle[here][:, None, :] + across[None, :, None] * right[here][:, None, :]
         on[here] = _inside(zone, spot.reshape(-1, 2)).reshape(-1, k)
     index = np.maximum.accumulate(np.where(test, np.arange(down.size), 0))
-    on = on[index]
+    on = _longer(on[index], round(world.section_late_m / CELL_M))
     on[~down] = False
     return on
+
+
+def _longer(on: BoolArray, cells: int) -> BoolArray:
+    """The same states, on some cells earlier and off as many later."""
+    if cells == 0:
+        return on
+    padded = np.pad(np.cumsum(on, axis=0, dtype=np.int64), ((cells + 1, cells), (0, 0)), mode="edge")
+    padded[: cells + 1] = 0
+    out: BoolArray = padded[2 * cells + 1 :] > padded[: -2 * cells - 1]
+    return out
 
 
 def _worth_testing(down: BoolArray, pass_id: IntArray) -> BoolArray:
@@ -284,16 +296,20 @@ def _speed(down: BoolArray, length: FloatArray, aim: float, world: World, dice: 
     return out
 
 
-def covered_m2(path: Path, width_m: float, boundary: Boundary | None) -> float:
-    """Ground under the tool at least once: the union of the passes' strips, inside the boundary if there is one. [m²]"""
+def covered_m2(path: Path, width_m: float, boundary: Boundary | None, world: World) -> float:
+    """Ground under the tool at least once: the union of the passes' strips, inside the boundary if there is one. [m²]
+
+    Lines are thinned to less than the steering error, which moves strips' edges to and fro but not their area.
+    """
     import shapely
 
     strips = []
+    thin = THIN_M + THIN_SHARE * world.steer_sd_m
     change = np.flatnonzero(np.diff(path.down.astype(np.int8))) + 1
     edges = np.concatenate([[0], change, [path.down.size]])
     for a, b in pairwise(edges):
         if path.down[a]:
-            line = shapely.LineString(path.xy_m[a : b + 1]).simplify(0.02)
+            line = shapely.LineString(path.xy_m[a : b + 1]).simplify(thin, preserve_topology=False)
             strips.append(line.buffer(width_m / 2, cap_style="flat", join_style="mitre", quad_segs=4))
     ground = shapely.union_all(strips, grid_size=0.001)
     if boundary is not None:

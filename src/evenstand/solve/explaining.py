@@ -274,7 +274,7 @@ def _free_size_cost(f: FloatArray, rows: int) -> float:
     if f.shape[1] == 0:
         return 0.0
     logdet = float(np.linalg.slogdet(f.T @ f)[1])
-    return logdet - f.shape[1] * math.log(max(rows, 2))
+    return logdet - int(f.shape[1]) * math.log(max(rows, 2))
 
 
 def _degenerate(normal: FloatArray) -> bool:

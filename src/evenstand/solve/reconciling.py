@@ -20,6 +20,7 @@ from evenstand.solve.explaining import Explanation, explain, flat_hypotheses, sa
 
 FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
+Name = str | int  # as given; the position, counted from 0, where no names are given
 ReconciledState = Literal["holds", "doubtful", "does not hold", "cannot be told yet"]
 
 ALPHA = 0.05
@@ -46,14 +47,14 @@ class Reconciliation:
     dof: int
     p: float
     z: FloatArray
-    suspects: tuple[tuple[str, ...], ...]
+    suspects: tuple[tuple[Name, ...], ...]
     sizes: tuple[float, ...]
     size_sds: tuple[float, ...]
-    classes: tuple[tuple[str, ...], ...]
+    classes: tuple[tuple[Name, ...], ...]
     observable: BoolArray
     redundant: BoolArray
     settle_by: str
-    names: tuple[str, ...]
+    names: tuple[Name, ...]
     state: ReconciledState
 
 
@@ -307,8 +308,8 @@ def check_arrays(
     return a, y, s, c
 
 
-def names_or_numbers(names: Sequence[str], n: int) -> tuple[str, ...]:
-    """The names given, or the positions counted from 0, as text.
+def names_or_numbers(names: Sequence[str], n: int) -> tuple[Name, ...]:
+    """The names given, or the positions counted from 0.
 
     Parameters
     ----------
@@ -319,7 +320,7 @@ def names_or_numbers(names: Sequence[str], n: int) -> tuple[str, ...]:
     """
     if names and len(names) != n:
         raise InputError(f"{len(names)} names for {n} values", where="names")
-    return tuple(names) if names else tuple(str(i) for i in range(n))
+    return tuple(names) if names else tuple(range(n))
 
 
 def reconcile_linear(
@@ -432,8 +433,8 @@ def locate(reduced: Reduced, signatures: FloatArray, *, most: int = 5) -> Explan
 
 
 def _named(
-    found: Explanation | None, known: BoolArray, labels: tuple[str, ...]
-) -> tuple[tuple[tuple[str, ...], ...], tuple[float, ...], tuple[float, ...]]:
+    found: Explanation | None, known: BoolArray, labels: tuple[Name, ...]
+) -> tuple[tuple[tuple[Name, ...], ...], tuple[float, ...], tuple[float, ...]]:
     """Suspects by name, the surest first, with sizes."""
     if found is None or not found.best.members:
         return (), (), ()
@@ -454,7 +455,7 @@ def _settling(
     known: BoolArray,
     found: Explanation | None,
     dof: int,
-    labels: tuple[str, ...],
+    labels: tuple[Name, ...],
 ) -> str:
     """The value to measure (again, by other means) that would split the first class best, or make most values checkable."""
     spread = sd if full is None else np.sqrt(np.diag(full))
@@ -464,16 +465,15 @@ def _settling(
     classes = [] if found is None else [c for c in found.classes if len(c) > 1]
     if dof and not classes:
         return ""
-    best, gain = "", 0.0
+    best, gain = -1, 0.0
     for i in range(y.shape[0]):
         own = float(spread[i]) if known[i] and spread[i] > 0 else usual
         worth = _worth_measuring(a, known, spread, index, i, own, classes[0] if classes else ())
         if worth > gain * (1 + 1e-9):
-            best, gain = labels[i], worth
-    if not best:
+            best, gain = i, worth
+    if best < 0:
         return ""
-    again = known[labels.index(best)]
-    return f"{best}, measured again by other means" if again else best
+    return f"{labels[best]}, measured again by other means" if known[best] else str(labels[best])
 
 
 def _worth_measuring(

@@ -24,8 +24,8 @@ class Stops:
     stay as they are [-]. assignment (b,): product of each bin, from 0, -1 for an empty one [-].
     left_kg (s + 1, b): in each bin on arrival at each stop, and at the end [kg]; least_left_kg (b,): the least of them [kg].
     add_kg (s, b): what fills each bin again [kg]. last_fill_kg (b,): what the last fill needs to reach the end with the reserve; it
-    need not be full; with no stop it is the first [kg]. full_kg (b,) [kg]. rate_share (b,): share of its product's rate that each bin gives, so that bins of one product
-    run low together [-].
+    need not be full; with no stop it is the first [kg]. full_kg (b,): in full bins [kg].
+    rate_share (b,): share of its product's rate that each bin gives, so that bins of one product run low together [-].
     cost: sum of the costs of the stops [unit of stop_cost]; bound: no set of stops costs less [same]; optimal: cost = bound.
     choices_tried: how many ways to share out the bins were compared [-].
     """

@@ -6,13 +6,20 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from evenstand.base.estimate import Est
 from evenstand.model import Fill, Load
+from evenstand.reference import fill_sd
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Account:
     """A product's account. delivered, put, left, open: masses [kg], None where nothing says so; *_sd: standard deviations [kg];
-    open: delivered less put less left over; z: open over its sd, None if it cannot be said; unknown: loads without a mass."""
+    taken_out: of what was put in, taken back out of the bins [kg]; open: delivered less put, plus taken out, less left over;
+    z: open over its sd, None if it cannot be said; unknown: loads without a mass.
+
+    bin_open: put less taken out, less sown, less still in the bins: what the bins themselves cannot account for; None unless both are
+    given [kg]; bin_z: over its sd [-].
+    """
 
     product: str
     delivered_kg: float | None
@@ -25,6 +32,10 @@ class Account:
     open_sd_kg: float | None
     z: float | None
     unknown: tuple[str, ...]
+    taken_out_kg: float = 0.0
+    bin_open_kg: float | None = None
+    bin_open_sd_kg: float | None = None
+    bin_z: float | None = None
 
     @property
     def meaning(self) -> str:
@@ -39,53 +50,84 @@ class Account:
             return "More came than went in or is left: a fill not entered, a spill, or product still on the truck."
         return "More went in than came: a load not entered, or a fill entered twice."
 
+    @property
+    def bin_meaning(self) -> str:
+        """What the mass open in the bins means, in a sentence."""
+        if self.bin_open_kg is None or self.bin_z is None:
+            return "What was sown and what is in the bins now are needed."
+        if abs(self.bin_z) <= 2:
+            return "The bins agree with the ground sown, as far as the readings can tell."
+        if self.bin_open_kg > 0:
+            return "More went in than was sown or is left: sown heavier than thought, or a fill entered twice."
+        return "More was sown or is left than went in: sown lighter than thought, or a fill not entered."
 
-def account(product: str, loads: Sequence[Load], fills: Sequence[Fill]) -> Account:
-    """Delivered = put in + left over + open, with what each weighing can tell.
 
-    A fill that was made by share of a ticket repeats that ticket's error; it is taken as its own weighing, which makes the open mass look
-    less certain than it is, never more.
+def account(product: str, loads: Sequence[Load], fills: Sequence[Fill], *, sown: Est | None = None, in_bins: Est | None = None) -> Account:
+    """Delivered = put in - taken back out + left over + open, with what each weighing can tell.
+
+    A load without a stated standard deviation gets the usual one for the way it is known. A fill that was made by share of a ticket repeats
+    that ticket's error; it is taken as its own weighing, which makes the open mass look less certain than it is, never more: split the
+    ticket first (`split_ticket`) where that matters.
 
     Parameters
     ----------
     product : str
         Key of the product. [-]
     loads : sequence of Load
-        Deliveries, left-overs and returns count; yard and truck moves only pass product on; parts of a load do not count again. [kg]
+        Deliveries, left-overs and returns count; a left-over that came out of a bin ("outfit:bin") is also taken off what was put in. Yard
+        and truck moves only pass product on; parts of a delivery, and returns of a left-over, do not count again. [kg]
     fills : sequence of Fill
         Into any bin. [kg]
+    sown : Est or None
+        Dose times ground sown, by something that is no echo. [kg]
+    in_bins : Est or None
+        Still in the bins. [kg]
 
     Returns
     -------
     Account
         Masses with standard deviations. [kg]
     """
-    mine = [x for x in loads if x.product == product and not x.part_of]
+    mine = [x for x in loads if x.product == product]
     into = [f for f in fills if f.product == product]
-    delivered = [x for x in mine if x.kind == "delivery"]
-    over = [x for x in loads if x.product == product and x.kind in {"left-over", "return"}]
+    delivered = [x for x in mine if x.kind == "delivery" and not x.part_of]
+    kept_keys = {x.key for x in mine if x.kind == "left-over"}
+    over = [x for x in mine if x.kind in {"left-over", "return"} and x.part_of not in kept_keys]
     known = [x for x in delivered if x.mass_kg is not None]
-    came, came_sd = _sum(known)
-    left, left_sd = _sum([x for x in over if x.mass_kg is not None])
-    put, put_sd = sum(f.put_kg for f in into), math.sqrt(sum(f.put_sd_kg**2 for f in into))
-    unknown = tuple(x.key for x in (*delivered, *over) if x.mass_kg is None)
-    sd = math.sqrt(came_sd**2 + put_sd**2 + left_sd**2)
+    came, came_var = _sum(known)
+    left, left_var = _sum([x for x in over if ":" not in x.from_key])
+    out, out_var = _sum([x for x in over if ":" in x.from_key])
+    put, put_var = sum(f.put_kg for f in into), sum(f.put_sd_kg**2 for f in into)
+    sd = math.sqrt(came_var + put_var + left_var)  # what came out of a bin is left over as well: it cancels
     rest = came - put - left if known else None
+    bins, bins_sd = _bins(put - out, put_var + out_var, sown, in_bins)
     return Account(
         product=product,
         delivered_kg=came if known else None,
-        delivered_sd_kg=came_sd,
+        delivered_sd_kg=math.sqrt(came_var),
         put_kg=put,
-        put_sd_kg=put_sd,
-        left_kg=left,
-        left_sd_kg=left_sd,
+        put_sd_kg=math.sqrt(put_var),
+        left_kg=left + out,
+        left_sd_kg=math.sqrt(left_var + out_var),
         open_kg=rest,
         open_sd_kg=sd if known else None,
         z=rest / sd if rest is not None and sd > 0 else None,
-        unknown=unknown,
+        unknown=tuple(x.key for x in (*delivered, *over) if x.mass_kg is None),
+        taken_out_kg=out,
+        bin_open_kg=bins,
+        bin_open_sd_kg=bins_sd,
+        bin_z=bins / bins_sd if bins is not None and bins_sd else None,
     )
 
 
 def _sum(loads: Sequence[Load]) -> tuple[float, float]:
-    """Total mass and its standard deviation. [kg]"""
-    return sum(x.mass_kg or 0.0 for x in loads), math.sqrt(sum((x.sd_kg or 0.0) ** 2 for x in loads))
+    """Total mass [kg] and its variance [kg²]; loads without a mass are left out."""
+    masses = [(x.mass_kg, fill_sd(x.how, x.mass_kg) if x.sd_kg is None else x.sd_kg) for x in loads if x.mass_kg is not None]
+    return sum(m for m, _ in masses), sum(s**2 for _, s in masses)
+
+
+def _bins(net: float, variance: float, sown: Est | None, in_bins: Est | None) -> tuple[float | None, float | None]:
+    """What the bins cannot account for, and its standard deviation. [kg]"""
+    if sown is None or in_bins is None:
+        return None, None
+    return net - sown.value - in_bins.value, math.sqrt(variance + sown.sd**2 + in_bins.sd**2)

@@ -159,7 +159,9 @@ def _moved(shape: BaseGeometry, boundary: Boundary, frame: Frame) -> BaseGeometr
     import shapely
     from pyproj import Transformer
 
-    apart_deg = max(abs(boundary.frame.lat_deg - frame.lat_deg), abs(boundary.frame.lon_deg - frame.lon_deg) * np.cos(np.radians(frame.lat_deg)))
+    apart_deg = max(
+        abs(boundary.frame.lat_deg - frame.lat_deg), abs(boundary.frame.lon_deg - frame.lon_deg) * np.cos(np.radians(frame.lat_deg))
+    )
     if apart_deg * 111_000 > 50_000:
         raise GeometryError(
             f"the boundary '{boundary.name}' lies about {apart_deg * 111:.0f} km from the trail",

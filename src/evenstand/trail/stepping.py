@@ -19,10 +19,13 @@ LEAST_JUMP_M = 1.0
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Limits:
-    """When two rows still belong to one movement. gap_s: longest time between them [s]; fastest_m_s: fastest a tool at work moves [m/s]."""
+    """When two rows still belong to one movement. gap_s: longest time between them [s]; fastest_m_s: fastest a tool at work moves [m/s];
+    usual_s: usual time between rows [s]. A jump is what is farther than fastest_m_s allows in the time between, or in the usual time
+    where the clock stutters."""
 
     gap_s: float
     fastest_m_s: float
+    usual_s: float = 0.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -74,7 +77,7 @@ def limits_of(trail: Trail, *, gap_s: float | None = None, fastest_m_s: float | 
         moving = (dt > 0) & (length > 0.05 * dt)
         usual = float(np.median(length[moving] / dt[moving])) if moving.any() else 0.0
         fastest_m_s = max(FASTEST_M_S, FASTEST_SHARE * usual)
-    return Limits(gap_s=gap_s if gap_s is not None else max(LEAST_GAP_S, GAP_SHARE * usual_s), fastest_m_s=fastest_m_s)
+    return Limits(gap_s=gap_s if gap_s is not None else max(LEAST_GAP_S, GAP_SHARE * usual_s), fastest_m_s=fastest_m_s, usual_s=usual_s)
 
 
 def steps_of(trail: Trail, *, limits: Limits | None = None) -> Steps:
@@ -96,7 +99,8 @@ def steps_of(trail: Trail, *, limits: Limits | None = None) -> Steps:
     dt = np.diff(trail.t_ms) / 1e3
     length = _lengths(trail)
     if (dt > 0).any():
-        whole = (dt > 0) & (dt <= limits.gap_s + 1e-9) & (length <= np.maximum(limits.fastest_m_s * dt, LEAST_JUMP_M) + 1e-9)
+        reach = np.maximum(limits.fastest_m_s * np.maximum(dt, limits.usual_s), LEAST_JUMP_M)
+        whole = (dt > 0) & (dt <= limits.gap_s + 1e-9) & (length <= reach + 1e-9)
     else:  # a log without usable times: only the distance can tell
         usual = float(np.median(length[length > 0])) if (length > 0).any() else 0.0
         whole = length <= FASTEST_SHARE * usual

@@ -294,9 +294,7 @@ def _chains(path: _Path, state: IntArray, patterns: list[FloatArray]) -> tuple[F
     return np.concatenate(lefts), np.concatenate(rights), np.concatenate([[0], np.cumsum(np.concatenate(counts))]).astype(np.int64)
 
 
-def _slot(
-    path: _Path, state: IntArray, step: IntArray, lo: FloatArray, hi: FloatArray
-) -> list[tuple[FloatArray, FloatArray, IntArray]]:
+def _slot(path: _Path, state: IntArray, step: IntArray, lo: FloatArray, hi: FloatArray) -> list[tuple[FloatArray, FloatArray, IntArray]]:
     """One run of ground across the tool: chains of good steps, and folded steps as triangles."""
     a, b = lo[state[step]][:, None], hi[state[step]][:, None]
     l0, r0 = path.xy[step] + a * path.right[step], path.xy[step] + b * path.right[step]
@@ -428,9 +426,7 @@ def _different(one: FloatArray, other: FloatArray) -> float:
     return float(((cuts[1:] - cuts[:-1]) * (inside(one) != inside(other))).sum())
 
 
-def _flat(
-    trail: Trail, outfit: Outfit, steps: Steps, patterns: list[FloatArray], code: IntArray, notes: tuple[str, ...]
-) -> Strips:
+def _flat(trail: Trail, outfit: Outfit, steps: Steps, patterns: list[FloatArray], code: IntArray, notes: tuple[str, ...]) -> Strips:
     """Every step a rectangle of its own."""
     row = np.flatnonzero(steps.sowing & (steps.length_m > 0))
     move = trail.xy_m[row + 1] - trail.xy_m[row]
