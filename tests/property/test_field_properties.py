@@ -7,7 +7,7 @@ import math
 import numpy as np
 import pytest
 import shapely
-from hypothesis import assume, given, settings
+from hypothesis import assume, example, given, settings
 from hypothesis import strategies as st
 
 from evenstand.field import boundary_from_rings, drive_strips, dubins_length, dubins_path, plan_passes, sown_shape, turn_length
@@ -101,8 +101,9 @@ def test_any_field_is_planned_within_its_outline_and_nearly_covered(
         assert off < 0.01
 
 
+@example(1.1840457287093606, -66.64714561253774, -218.94209698655328)  # corners once stayed square here
 @given(st.floats(-math.pi, math.pi), st.floats(-300, 300), st.floats(-300, 300))
-@settings(max_examples=15, deadline=None, derandomize=True)
+@settings(max_examples=10, deadline=None, derandomize=True)
 def test_a_field_turned_and_moved_is_sown_by_the_same_metres(by: float, east: float, north: float) -> None:
     ring = np.array([(0, 0), (520, 10), (500, 430), (-30, 400)], dtype=float)
     turn = np.array([[math.cos(by), math.sin(by)], [-math.sin(by), math.cos(by)]])

@@ -5,12 +5,16 @@ from __future__ import annotations
 import itertools
 import math
 import re
+from dataclasses import replace
+from functools import cache
 from importlib.resources import files
 
 import pytest
 import shapely
 
 from evenstand.desk.demo_farm import INVENTED, PRACTICE, demo_farm
+from evenstand.field import plan_passes
+from evenstand.simulate import simulate_day
 
 FARM = demo_farm()
 
@@ -164,3 +168,28 @@ def test_it_says_that_it_is_invented() -> None:
 
 def test_each_outfit_has_its_owners_unit_profile() -> None:
     assert dict(FARM.profiles) == {"A": "si", "B": "prairie"}
+
+
+@pytest.mark.parametrize("world", ["still", "nominal", "rough"])
+@pytest.mark.parametrize("job", FARM.jobs, ids=lambda j: j.key)
+def test_every_job_can_be_planned_and_its_day_simulated(job, world: str) -> None:
+    field = FARM.boundary(job.field_key)
+    day = simulate_day(FARM.outfit(job.outfit), _planned(job.key), field, seed=4, world=world)
+    truth = day.truth
+    assert truth.field_ha == pytest.approx(field.area_ha)
+    assert truth.covered_ha == pytest.approx(field.area_ha, rel=0.012)
+    assert -0.005 < truth.overlap < 0.08
+    for letter, put in truth.put_kg.items():
+        assert put == pytest.approx(truth.sown_kg[letter] + truth.left_kg[letter])
+        assert truth.left_kg[letter] > 0
+        assert truth.dose_ratio[letter] == pytest.approx(1.0, abs=1e-3 if world == "still" else 0.06)
+
+
+@cache
+def _planned(job_key: str):
+    from evenstand.desk.days import demo_plan
+
+    job = FARM.job(job_key)
+    outfit = FARM.outfit(job.outfit)
+    line = plan_passes(FARM.boundary(job.field_key), outfit.width_m, turn_radius_m=outfit.turn_radius_m)
+    return replace(demo_plan(FARM, job_key), drive=line)

@@ -186,6 +186,15 @@ def test_section_control_saves_overlap_on_a_slanted_edge() -> None:
     assert plain.truth.overlap > with_.truth.overlap
 
 
+@pytest.mark.parametrize("field", ["home", "dogleg", "pole"])
+def test_a_plan_without_a_line_is_driven_to_and_fro_over_its_own_field(field: str) -> None:
+    boundary = demo_farm().boundary(field)
+    truth = simulate_day(logged(), plan_of(logged(), boundary.area_ha), boundary, seed=1).truth
+    assert truth.covered_ha == pytest.approx(boundary.area_ha, rel=0.01)
+    assert truth.field_ha == pytest.approx(boundary.area_ha)
+    assert 0.0 < truth.overlap < 0.08
+
+
 def test_a_day_can_be_cut_short() -> None:
     whole, part = (simulate_day(logged(), plan_of(logged(), 30.0), seed=1, max_area_ha=m) for m in (None, 10.0))
     assert part.truth.driven_ha == pytest.approx(10.0, rel=0.02)

@@ -14,7 +14,8 @@ from evenstand.check.slips import typing_slip
 from evenstand.check.verdicts import Estimate, Located, Verdict
 from evenstand.model import Finding, Place, State
 
-_SURE_GAIN = 2.5  # log-evidence beyond the limit from which "doubtful" becomes "does not hold"
+_SURE_GAIN = 1.0  # log-evidence beyond the limit from which "doubtful" becomes "does not hold"
+_ODD_Z = 2.5
 _SMALL_FILL_KG = 0.35  # share of the usual fill below which no missing fill is looked for
 
 
@@ -225,7 +226,8 @@ def _quiet_finding(name: str, verdict: Verdict, context: Context) -> Finding | N
         return None
     if kind == "fill-missed":
         return _quiet_fill(name, where, known, verdict, context)
-    told = kind == "overlap" or known.bound <= stop_share(context.kinds.get(where, "seed"))
+    small = abs(known.size) <= _ODD_Z * known.sd  # a size that stands out is no good word, even where it is too little to believe
+    told = kind == "overlap" or (small and known.bound <= stop_share(context.kinds.get(where, "seed")))
     subject = {
         "factor": f"Bin {where}: mass per turn" if where else "Mass per turn",
         "distance": "Distance",

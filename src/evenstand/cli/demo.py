@@ -132,8 +132,7 @@ def _write_outputs(out: Path, folder: Path, story: Any) -> list[Path]:
     from evenstand.desk.demo import JOB
     from evenstand.desk.logs import trail_story
     from evenstand.desk.sheets import book_context
-    from evenstand.drawing import field_plan, paper_svg, raster, run_map
-    from evenstand.drawing.trails import strips_of_passes
+    from evenstand.drawing import field_plan, paper_svg, raster, run_map, strips_of_passes
     from evenstand.paper import write_sheets
 
     written: list[Path] = []
@@ -146,6 +145,8 @@ def _write_outputs(out: Path, folder: Path, story: Any) -> list[Path]:
         told = trail_story(book, story.record.key)
     pictures = out / "pictures"
     pictures.mkdir()
+    assert context.boundary is not None
+    assert context.outfit is not None
     drawings = {
         "plan.svg": field_plan(context.boundary, story.plan.drive, story.plan.stops),
         "run-map.svg": run_map(context.outfit),

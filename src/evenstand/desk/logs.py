@@ -99,6 +99,45 @@ def facts_of(book: Book, record: TrailRecord) -> tuple[Trail, TrailFacts, Outfit
     return trail, trail_facts(trail, outfit, boundary), outfit, boundary
 
 
+def figures_of(trail: Trail, facts: TrailFacts) -> tuple[Figure, ...]:
+    """A trail in figures, each with how it is known; what the log cannot tell is left to the notes. [metric]"""
+    found: list[Figure] = []
+
+    def add(label: str, quantity: str, value: float | None, how: str) -> None:
+        if value is not None:
+            found.append(Figure(label=label, quantity=quantity, value=value, how=how))
+
+    cover = facts.coverage
+    if cover is not None:
+        add("Sown at least once", "area", cover.covered_m2 / 1e4, "Strips of the tool's width along the positions.")
+        add("Sown twice or more", "area", cover.twice_m2 / 1e4, "The same.")
+        add(
+            "Not sown inside the outline",
+            "area",
+            None if cover.skipped_m2 is None else cover.skipped_m2 / 1e4,
+            "Outline less what was covered.",
+        )
+    add("Area by the machine's counter", "area", facts.area_shown_ha, "Repeats the typed width and the machine's distance.")
+    add("Driven with openers down", "distance", facts.distance_gnss_m.value if facts.distance_gnss_m else None, "By positions.")
+    add("The same by the machine", "distance", facts.distance_shown_m.value if facts.distance_shown_m else None, "As the machine counted.")
+    add("Mean speed at work", "speed", facts.speed_m_s, "Distance over time.")
+    add(
+        "Distance between neighbouring passes",
+        "width",
+        facts.row_to_row.distance_m.value if facts.row_to_row else None,
+        "The guidance width.",
+    )
+    for name, seconds in (
+        ("Sowing", facts.time_use.sowing_s),
+        ("Turning", facts.time_use.turning_s),
+        ("Standing, fills included", facts.time_use.standing_s),
+    ):
+        add(name, "time", seconds / 3600, "By a stated rule on speed and openers.")
+    for rate in facts.rates:
+        add(f"Bin {rate.bin}, rate reported", "rate", rate.reported_kg_ha, "As the controller reported: an echo.")
+    return tuple(found)
+
+
 def trail_story(book: Book, key: str) -> TrailStory:
     """A kept trail in figures and passes.
 
@@ -112,14 +151,14 @@ def trail_story(book: Book, key: str) -> TrailStory:
     record = book.get(TrailRecord, key)
     if record is None:
         raise MissingError(f"no trail '{key}'", where="trail", cure="Choose one on After the field.")
-    trail, facts, outfit, boundary = facts_of(book, record)
+    trail, facts, _, _ = facts_of(book, record)
     return TrailStory(
         key=record.key,
         name=record.name or record.key,
         job=record.job,
-        figures=figures_of(trail, facts, outfit, boundary),
+        figures=figures_of(trail, facts),
         passes=facts.passes,
         rows_note=f"{trail.rows} rows read: {trail.kept} kept, {len(trail.repaired)} repaired, {len(trail.set_aside)} set aside.",
         set_aside=tuple((r.line, r.reason, r.text) for r in (*trail.set_aside, *trail.repaired)[:50]),
-        notes=trail.notes,
+        notes=(*trail.notes, *facts.cannot_see),
     )

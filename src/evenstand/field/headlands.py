@@ -13,6 +13,7 @@ from evenstand.model.place import FloatArray
 
 _ARC_PIECES = 8  # straight pieces in a quarter of a circle
 _SLIVER = 0.05  # widths: what is thinner is not driven for
+_DUST_M = 1e-3
 _CORNER = 0.4  # squares of the width: a corner of the line with more than this in it is driven out, not rounded
 
 
@@ -135,10 +136,11 @@ def _rounded(line: Any, radius_m: float | None, width_m: float) -> Any:
     if radius_m is None:
         return line
     opened = shapely.buffer(shapely.buffer(line, -radius_m, quad_segs=_ARC_PIECES), radius_m, quad_segs=_ARC_PIECES)
-    cut = [p for p in _polygons(shapely.difference(line, opened)) if shapely.area(p) > _CORNER * width_m**2]
+    beyond = shapely.difference(line, shapely.buffer(opened, _DUST_M))  # else slivers of rounding join the corners to one piece
+    cut = [p for p in _polygons(beyond) if shapely.area(p) > _CORNER * width_m**2]
     if not cut:
         return opened
-    return shapely.union_all([opened, *shapely.buffer(cut, 1e-3, join_style="mitre")]).intersection(line)
+    return shapely.union_all([opened, *shapely.buffer(cut, 2 * _DUST_M, join_style="mitre")]).intersection(line)
 
 
 def _notes(found: list[Round], rounds: int, thin_m2: float, radius_m: float | None) -> tuple[str, ...]:

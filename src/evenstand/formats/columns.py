@@ -53,13 +53,17 @@ BINNED = ("turns", "asked", "echoed")
 NUMBERED = ("section", "run")
 TWO_PART = {
     ("m", "s"): "m/s", ("km", "h"): "km/h", ("km", "hr"): "km/h", ("mi", "h"): "mph", ("ft", "min"): "ft/min", ("kg", "ha"): "kg/ha",
-    ("lb", "ac"): "lb/ac", ("lbs", "ac"): "lb/ac", ("lb", "acre"): "lb/ac", ("lbs", "acre"): "lb/ac", ("kg", "s"): "kg/s", ("lb", "s"): "lb/s",
-    ("lbs", "s"): "lb/s", ("kg", "h"): "kg/h", ("t", "h"): "t/h", ("kg", "min"): "kg/min", ("lb", "min"): "lb/min", ("turns", "s"): "turns/s",
+    ("lb", "ac"): "lb/ac", ("lbs", "ac"): "lb/ac", ("lb", "acre"): "lb/ac", ("lbs", "acre"): "lb/ac", ("kg", "s"): "kg/s", ("lb",
+    "s"): "lb/s",
+    ("lbs", "s"): "lb/s", ("kg", "h"): "kg/h", ("t", "h"): "t/h", ("kg", "min"): "kg/min", ("lb", "min"): "lb/min", ("turns", "s"):
+    "turns/s",
     ("r", "min"): "rpm", ("g", "s"): "g/s",
 }  # fmt: skip
 ONE_PART = {
-    "deg": "deg", "degrees": "deg", "degree": "deg", "m": "m", "metres": "m", "meters": "m", "ft": "ft", "feet": "ft", "in": "in", "inches": "in",
-    "km": "km", "mi": "mi", "miles": "mi", "cm": "cm", "yd": "yd", "kmh": "km/h", "kph": "km/h", "mph": "mph", "ha": "ha", "ac": "ac", "acres": "ac",
+    "deg": "deg", "degrees": "deg", "degree": "deg", "m": "m", "metres": "m", "meters": "m", "ft": "ft", "feet": "ft", "in": "in",
+    "inches": "in",
+    "km": "km", "mi": "mi", "miles": "mi", "cm": "cm", "yd": "yd", "kmh": "km/h", "kph": "km/h", "mph": "mph", "ha": "ha", "ac":
+    "ac", "acres": "ac",
     "hectares": "ha", "rpm": "rpm", "s": "s", "sec": "s", "secs": "s", "ms": "ms", "utc": "utc", "min": "min", "pct": "%", "percent": "%",
     "hz": "turns/s", "kg": "kg", "lb": "lb", "turns": "turns", "revs": "turns",
 }  # fmt: skip
@@ -114,11 +118,11 @@ class Named:
 
 _BIN = r"(?:(?:bin|tank|product|prod|hopper|channel)\s*)?([a-h]|\d{1,2})"
 _PATTERNS: tuple[tuple[str, str], ...] = (
-    (rf"^(?:sec|sect|section|boom)\s*(?:state|status)?\s*(\d+)(?:\s*(?:state|status|on|off))?$", "section"),
-    (rf"^(?:run|opener|hose|tube|row|blockage)\s*(?:flow|present|state|sensor)?\s*(\d+)(?:\s*(?:flow|present|seen|state|ok))?$", "run"),
+    (r"^(?:sec|sect|section|boom)\s*(?:state|status)?\s*(\d+)(?:\s*(?:state|status|on|off))?$", "section"),
+    (r"^(?:run|opener|hose|tube|row|blockage)\s*(?:flow|present|state|sensor)?\s*(\d+)(?:\s*(?:flow|present|seen|state|ok))?$", "run"),
     (rf"^(?:meter\s*)?(?:turns|revs|revolutions)\s*{_BIN}$", "turns"),
     (rf"^{_BIN}\s*(?:meter\s*)?(?:turns|revs|revolutions)$", "turns"),
-    (rf"^(?:meter\s*)?(?:turns|revs|revolutions)$", "turns"),
+    (r"^(?:meter\s*)?(?:turns|revs|revolutions)$", "turns"),
     (rf"^(?:rate\s*)?(?:asked|target|tgt|prescribed|desired|setpoint|planned)(?:\s*rate)?(?:\s*{_BIN})?(?:\s*rate)?$", "asked"),
     (rf"^{_BIN}\s*(?:rate\s*)?(?:asked|target|tgt|prescribed|desired|setpoint|planned)(?:\s*rate)?$", "asked"),
     (rf"^(?:rate\s*)?(?:echoed|applied|actual|reported|shown|as applied)(?:\s*rate)?(?:\s*{_BIN})?(?:\s*rate)?$", "echoed"),
@@ -131,7 +135,8 @@ _WORDS: dict[str, tuple[str, ...]] = {
     "lon": ("lon", "long", "lng", "longitude", "gps lon", "gps long", "gps longitude", "x lon"),
     "east": ("easting", "east", "utm e", "utm x", "utm easting", "x"),
     "north": ("northing", "north", "utm n", "utm y", "utm northing", "y"),
-    "time": ("time", "timestamp", "datetime", "date time", "time stamp", "gps time", "utc time", "local time", "epoch", "unix time", "iso time", "utc", "unix"),
+    "time": ("time", "timestamp", "datetime", "date time", "time stamp", "gps time", "utc time", "local time", "epoch", "unix time",
+    "iso time", "utc", "unix"),
     "date": ("date", "day", "local date", "gps date"),
     "clock": ("clock", "time of day"),
     "speed": ("speed", "velocity", "gps speed", "ground speed", "vehicle speed", "true ground speed", "wheel speed"),
@@ -182,7 +187,7 @@ def understand_name(header: str, unit_word: str = "") -> Named:
         return _with_unit(found or Named(role="extra"), tidy_unit(unit), low)
     for size in (2, 1):
         tail = tuple(low[-size:])
-        symbol = TWO_PART.get(tail) if size == 2 else ONE_PART.get(tail[0]) if tail else None  # type: ignore[arg-type]
+        symbol = TWO_PART.get((tail[0], tail[1])) if len(tail) == 2 else ONE_PART.get(tail[0]) if tail else None
         if symbol is None or len(low) <= size:
             continue
         inner = _match(low[:-size])
@@ -211,12 +216,9 @@ def _match(low: list[str]) -> Named | None:
     for pattern, role in _PATTERNS:
         hit = re.match(pattern, text)
         if hit:
-            got = hit.group(1) if hit.groups() else None
-            return _of_pattern(role, got)
-    role = _BY_WORD.get(text)
-    if role is None:
-        return None
-    return Named(role=role, certain=text not in UNSURE_WORDS)
+            return _of_pattern(role, hit.group(1) if hit.groups() else None)
+    found = _BY_WORD.get(text)
+    return None if found is None else Named(role=found, certain=text not in UNSURE_WORDS)
 
 
 def _of_pattern(role: str, got: str | None) -> Named | None:
@@ -234,8 +236,8 @@ def tidy_unit(text: str) -> str:
     if low in ONE_PART:
         return ONE_PART[low]
     parts = tuple(p for p in re.split(r"[/_*]", low.replace("-1", "")) if p)
-    if parts in TWO_PART:
-        return TWO_PART[parts]  # type: ignore[index]
+    if len(parts) == 2 and (parts[0], parts[1]) in TWO_PART:
+        return TWO_PART[parts[0], parts[1]]
     return {"decimaldeg": "deg", "dd": "deg", '"': "in", "'": "ft", "seconds": "s", "inch": "in"}.get(low, text.strip())
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -9,8 +10,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from evenstand.base.errors import ColumnError, CrsError, EvenstandError, Fault, FileError, InputError, UnitError
-from evenstand.formats.columns import ColumnGuess, ColumnUse, Question, factor_of
-from evenstand.formats.layouts import Layout, layout_of, lines_at
+from evenstand.formats.columns import ColumnGuess, ColumnUse, Question
+from evenstand.formats.layouts import Layout, layout_of
 from evenstand.formats.proposing import Sample, propose_from
 from evenstand.formats.recipes import Proposal, Recipe, load_recipe
 from evenstand.formats.rows import build_trail
@@ -23,7 +24,7 @@ if TYPE_CHECKING:
 
 __all__ = ["ColumnGuess", "ColumnUse", "Proposal", "Question", "Recipe", "load_recipe", "propose", "read", "write_trail_csv"]
 
-SAMPLE_ROWS = 20_000
+SAMPLE_ROWS = 10_000
 ABSENT = ("", "na", "nan", "n/a", "null", "none", "nil", "-", "--", "#n/a", "#value!", "?")
 SENTINELS = (-9999.0, -999.0, -99999.0)
 
@@ -112,7 +113,8 @@ def _questioned(proposal: Proposal, guess: ColumnGuess) -> bool:
 
 
 def _error_of(question: Question) -> type[EvenstandError]:
-    return {"crs": CrsError, "unit": UnitError}.get(question.kind, ColumnError)  # type: ignore[return-value]
+    kinds: dict[str, type[EvenstandError]] = {"crs": CrsError, "unit": UnitError}
+    return kinds.get(question.kind, ColumnError)
 
 
 def _gathered(faults: list[tuple[type[EvenstandError], Fault]]) -> EvenstandError:
@@ -164,7 +166,12 @@ def _contradicted(recipe: Recipe, layout: Layout, name: str) -> list[tuple[type[
 def _answers(recipe: Recipe) -> list[tuple[type[EvenstandError], Fault]]:
     """Faults in what was answered: coordinate system, offset, start."""
     out: list[tuple[type[EvenstandError], Fault]] = []
-    for kind, check in ((CrsError, lambda: _check_crs(recipe)), (InputError, lambda: zone_offset_ms(recipe.zone)), (InputError, lambda: recipe.start and start_ms(recipe.start, recipe.zone))):  # fmt: skip
+    checks: tuple[tuple[type[EvenstandError], Callable[[], object]], ...] = (
+        (CrsError, lambda: _check_crs(recipe)),
+        (InputError, lambda: zone_offset_ms(recipe.zone)),
+        (InputError, lambda: recipe.start and start_ms(recipe.start, recipe.zone)),
+    )
+    for kind, check in checks:
         try:
             check()
         except EvenstandError as error:
@@ -207,18 +214,23 @@ def _labels(layout: Layout) -> list[str]:
 
 
 def _sample(layout: Layout) -> Sample:
-    frame = _scan(layout, SAMPLE_ROWS).collect()
-    text = {name: frame[label].to_list() for name, label in zip(layout.header, _labels(layout), strict=True)}
-    number = {name: _floats(frame[label], layout.decimal)[0] for name, label in zip(layout.header, _labels(layout), strict=True)}
-    return Sample(text=text, number=number)
-
-
-def _floats(series: pl.Series, decimal: str) -> tuple[FloatArray, IntArray]:
-    """Numbers of a text column, nan where empty, and the rows that hold something else."""
+    """The first rows: all columns as numbers, text on demand."""
     import polars as pl
 
-    frame = pl.DataFrame({"t": series}).lazy().select(_number(pl.col("t"), decimal), _unread(pl.col("t"), decimal)).collect()
-    return _as_floats(frame["value"]), frame["bad"].arg_true().to_numpy().astype(np.int64)
+    frame = _scan(layout, SAMPLE_ROWS).collect()
+    label = dict(zip(layout.header, _labels(layout), strict=True))
+    lower = frame.lazy().select(pl.all().str.strip_chars().str.to_lowercase()).collect()
+    numbers = frame.lazy().select([_number(pl.col(c), layout.decimal).alias(c) for c in label.values()]).collect()
+
+    def words(name: str) -> set[str]:
+        return set(lower[label[name]].unique().to_list()) - {"", None}
+
+    return Sample(
+        number={name: _as_floats(numbers[c]) for name, c in label.items()},
+        head={name: frame[c].head(50).to_list() for name, c in label.items()},
+        cells=lambda name: frame[label[name]].to_list(),
+        words=words,
+    )
 
 
 def _number(text: Any, decimal: str) -> Any:

@@ -246,7 +246,7 @@ def _unit_row(lines: list[str], at: int, delimiter: str, width: int) -> tuple[tu
         return ("",) * width, 0
     if sum(len(c) <= 10 and bool(re.match(r"^[\[(]?[A-Za-z°%µ/²³0-9. ^-]*[\])]?$", c)) for c in filled) < len(filled):
         return ("",) * width, 0
-    return tuple((c.strip("[]() ") for c in (row + [""] * width)[:width])), 1
+    return tuple(c.strip("[]() ") for c in (row + [""] * width)[:width]), 1
 
 
 def _refuse_doubles(header: list[str], name: str) -> None:
@@ -289,7 +289,7 @@ def _records(
 def _scan(
     source: Path | bytes, delimiter: str, quotes: bool
 ) -> tuple[IntArray, IntArray, np.ndarray[tuple[int], np.dtype[np.bool_]], IntArray, bool, bool]:
-    """One pass over the bytes: where records end, fields, whether anything but blanks and delimiters is in them, line ends inside quotes."""
+    """One pass over the bytes: where records end, fields, whether anything is in them, line ends inside quotes."""
     ends, delims, solid, inner = [], [], [], []
     parity, place, d_total, s_total, i_total, last = 0, 0, 0, 0, 0, 10
     mark = ord(delimiter)

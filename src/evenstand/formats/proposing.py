@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import re
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -36,10 +37,13 @@ FILE_SUFFIX = re.compile(r"\.[A-Za-z0-9]+$")
 
 @dataclass(slots=True)
 class Sample:
-    """The first rows of a file: text and number of every column, position in metres, seconds."""
+    """The first rows of a file. number: every column as numbers; head: the text of some; cells: a column's text; words: its different
+    words in lower case; step_m, dt_s: steps between rows, once positions and times are understood."""
 
-    text: dict[str, list[str | None]]
     number: dict[str, FloatArray]
+    head: dict[str, list[str | None]]
+    cells: Callable[[str], list[str | None]]
+    words: Callable[[str], set[str]]
     step_m: FloatArray | None = None
     dt_s: FloatArray | None = None
 
@@ -78,16 +82,17 @@ def propose_from(
     columns = tuple(replace(guesses[c], examples=_examples(sample, c)) for c in layout.header)
     kept = tuple(g.use for g in columns if g.sure != "unsure" and g.use.role != "ignore")
     recipe = Recipe(
-        name=FILE_SUFFIX.sub("", name), columns=kept, crs=crs or "", zone=zone or times.zone, start=start or "", time_form=times.form, decimal=layout.decimal
+        name=FILE_SUFFIX.sub("", name), columns=kept, crs=crs or "", zone=zone or times.zone, start=start or "", time_form=times.form,
+        decimal=layout.decimal,
     )  # fmt: skip
     return Proposal(
-        file=name, rows=layout.rows, encoding=layout.encoding, delimiter={"\t": "tab"}.get(layout.delimiter, layout.delimiter), decimal=layout.decimal,
-        header_line=layout.header_line, columns=columns, questions=tuple(asked), recipe=recipe, notes=layout.notes,
+        file=name, rows=layout.rows, encoding=layout.encoding, decimal=layout.decimal,
+        delimiter={"\t": "tab"}.get(layout.delimiter, layout.delimiter), header_line=layout.header_line, columns=columns, questions=tuple(asked), recipe=recipe, notes=layout.notes,
     )  # fmt: skip
 
 
 def _examples(sample: Sample, column: str) -> tuple[str, ...]:
-    return tuple(dict.fromkeys(t for t in sample.text.get(column, ())[:50] if t))[:3]
+    return tuple(dict.fromkeys(t for t in sample.head.get(column, ()) if t))[:3]
 
 
 def _guess(column: str, role: str, sure: Sure, why: str, *, unit: str = "", named: Named | None = None) -> ColumnGuess:
@@ -183,7 +188,7 @@ def _times(
     if chosen is None:
         asked.append(Question(kind="column", text="no time column is recognised", cure="Name it time, or give a recipe."))
         return TimeGuess()
-    guess = guess_time(sample.text[chosen], sample.text[dates[0]] if dates and dates[0] != chosen else None, named[chosen].unit)
+    guess = guess_time(sample.cells(chosen), sample.cells(dates[0]) if dates and dates[0] != chosen else None, named[chosen].unit)
     if dates and dates[0] != chosen:
         guesses[dates[0]] = _guess(dates[0], "date", "sure", "name; joined with the time of day") if guess.uses_date else _guess(
             dates[0], "ignore", "likely", "the time column carries its own date"
@@ -254,7 +259,7 @@ def _other(column: str, named: Named, sample: Sample, asked: list[Question]) -> 
     if role in ("section", "run", "work", "lifted", "sections"):
         return _state(column, named, sample, asked)
     if values.size == 0:
-        return _guess(column, "ignore", "likely", "holds no numbers" if any(sample.text[column]) else "empty")
+        return _guess(column, "ignore", "likely", "holds no numbers" if sample.words(column) else "empty")
     if role == "speed":
         return _measured(column, named, sample, asked, SPEEDS, _speed_ratio(sample, column))
     if role in ("step", "distance"):
@@ -274,7 +279,9 @@ def _other(column: str, named: Named, sample: Sample, asked: list[Question]) -> 
         )
     if role == "turns":
         grows = _growing(values)
-        return _guess(column, "turns" if grows else "extra", "likely" if grows else "unsure", "name, and it only grows" if grows else "does not grow", unit="turns", named=named)  # fmt: skip
+        if grows:
+            return _guess(column, "turns", "likely", "name, and it only grows", unit="turns", named=named)
+        return _guess(column, "extra", "likely", "no counter of turns: it does not grow", unit=named.unit)
     if role in QUANTITY or role == "mass_rate":
         return _with_unit(column, named, values, asked)
     return _guess(column, "extra", "sure", "kept under its own name", unit=named.unit)
@@ -283,7 +290,7 @@ def _other(column: str, named: Named, sample: Sample, asked: list[Question]) -> 
 def _state(column: str, named: Named, sample: Sample, asked: list[Question]) -> ColumnGuess:
     from evenstand.formats.states import WORDS, is_states
 
-    words = {t.strip().lower() for t in sample.text[column] if t and t.strip()}
+    words = sample.words(column)
     if named.role == "sections":
         if words and all(re.fullmatch(r"[01]+", w) for w in words) and len({len(w) for w in words}) == 1 and len(next(iter(words))) > 1:
             return _guess(column, "sections", "likely", "name, and ones and zeros of one length, left first")
@@ -294,7 +301,7 @@ def _state(column: str, named: Named, sample: Sample, asked: list[Question]) -> 
                 cure="Export one column a section.",
                 column=column,
                 blocking=False,
-            )  # fmt: skip
+            )
         )
         return _guess(column, "sections", "unsure", "packed in an unknown order")
     if words and is_states(words):
@@ -416,7 +423,7 @@ def _with_unit(column: str, named: Named, values: FloatArray, asked: list[Questi
     asked.append(
         Question(
             kind="unit", column=column, text=f"'{column}' has no unit" if not unit else f"'{unit}' is no unit of '{column}'",
-            cure=f"Write it in the header, such as '{column} ({example})', or in a recipe; until then the column is left out.", blocking=False,
+            cure=f"Write it in the header, such as '{column} ({example})', or in a recipe; until then it is left out.", blocking=False,
         )
     )  # fmt: skip
     return _guess(column, role, "unsure", "the unit is not known", unit=unit, named=named)

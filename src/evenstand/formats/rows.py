@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -113,7 +113,7 @@ def build_trail(name: str, layout: Layout, recipe: Recipe, table: Table, notes: 
     )
 
 
-def _fixed(array: np.ndarray) -> np.ndarray:  # type: ignore[type-arg]
+def _fixed(array: Any) -> Any:
     """The array, read-only."""
     array.flags.writeable = False
     return array
@@ -341,7 +341,7 @@ def _framed(place: FloatArray, recipe: Recipe, name: str, notes: list[str]) -> t
 
 def _columns(
     recipe: Recipe, values: dict[ColumnUse, FloatArray], table: Table, order: IntArray, ledger: Ledger, layout: Layout, notes: list[str]
-) -> dict[str, object]:
+) -> dict[str, Any]:
     """The trail's columns, in time order; absent ones None."""
 
     def single(role: str) -> FloatArray | None:
@@ -356,7 +356,8 @@ def _columns(
         if not found:
             return None
         none = np.full(order.size, np.nan)
-        return _fixed(np.column_stack([found[b][order] if b in found else none for b in bins]))
+        out: FloatArray = _fixed(np.column_stack([found[b][order] if b in found else none for b in bins]))
+        return out
 
     total = next((v for u, v in values.items() if u.role == "distance"), None)
     step = single("step")
@@ -454,7 +455,7 @@ def _flags(t: IntArray, xy: FloatArray, ledger: Ledger, order: IntArray, layout:
         lines = layout.line[order[np.flatnonzero(jumped)]]
         shown = ", ".join(str(v) for v in lines[:5]) + (" ..." if lines.size > 5 else "")
         notes.append(
-            f"{lines.size} position{'s' if lines.size > 1 else ''} jump farther than a machine can move (line {shown}): kept, flagged, not driven over."
+            f"{lines.size} position{'s' if lines.size > 1 else ''} farther off than a machine can move (line {shown}): kept and flagged."
         )
     moved = (
         np.array([any("time order" in r for r in ledger.mended.get(int(i), ())) for i in order])

@@ -25,7 +25,10 @@ ON = {
     "engaged",
     "enabled",
 }
-OFF = {"0", "0.0", "off", "false", "f", "no", "n", "not working", "up", "raised", "lifted", "no flow", "blocked", "idle", "stopped", "closed", "inactive", "disengaged", "disabled"}  # fmt: skip
+OFF = {
+    "0", "0.0", "off", "false", "f", "no", "n", "not working", "up", "raised", "lifted", "no flow", "blocked", "idle",
+    "stopped", "closed", "inactive", "disengaged", "disabled",
+}  # fmt: skip
 WORDS = ON | OFF
 UP_WORDS = {"up", "raised", "lifted"}
 DOWN_WORDS = {"down", "lowered"}

@@ -20,7 +20,9 @@ _ZONE = re.compile(r"^([+-])(\d{1,2}):?(\d{2})$")
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class TimeGuess:
-    """How a time column is written. unit: "text", "epoch_s", "epoch_ms", "s", "ms", "clock" or ""; form: for strptime; zone: offset in the text, "Z" or "";
+    """How a time column is written.
+
+    unit: "text", "epoch_s", "epoch_ms", "s", "ms", "clock" or ""; form: for strptime; zone: offset in the text, "Z" or "";
     question: what must be asked, "" if nothing; seconds: of the sample, from any zero [s]."""
 
     unit: str = ""
@@ -77,16 +79,16 @@ def _numeric(numbers: FloatArray, unit: str) -> TimeGuess:
     good = numbers[np.isfinite(numbers)]
     low, high = float(good.min()), float(good.max())
     grows = float((np.diff(good) >= 0).mean()) if good.size > 1 else 1.0
-    if 8e8 < low and high < 5e9:
+    if low > 8e8 and high < 5e9:
         return TimeGuess(unit="epoch_s", why="seconds since 1970 by their size", zone="Z", seconds=numbers)
-    if 8e11 < low and high < 5e12:
+    if low > 8e11 and high < 5e12:
         return TimeGuess(unit="epoch_ms", why="milliseconds since 1970 by their size", zone="Z", seconds=numbers / 1e3)
     whole = np.floor(good)
     if high >= 10_000 and high < 240_000 and bool(np.all((whole % 100 < 60) & (whole // 100 % 100 < 60))) and good.size > 60:
         return TimeGuess(
             question="it may be a clock time run together (123803 for 12:38:03) or seconds", cure="Export times as 12:38:03 or as ISO 8601."
         )
-    if 30_000 < low and high < 60_000 and high - low < 2:
+    if low > 30_000 and high < 60_000 and high - low < 2:
         return TimeGuess(
             question="it looks like the day numbers of a spreadsheet", cure="Format the column as date and time before export."
         )
@@ -177,6 +179,9 @@ def seconds_of(cell: str, guess: TimeGuess) -> float:
         if not m:
             raise ValueError(cell)
         return int(m[1]) * 3600 + int(m[2]) * 60 + int(m[3]) + float((m[4] or "0").replace(",", "."))
+    if guess.form.startswith("%Y-%m-%d"):
+        at = datetime.fromisoformat(cell.replace(",", "."))
+        return (at.replace(tzinfo=UTC) if at.tzinfo is None else at).timestamp()
     form = guess.form.replace("%.f", "")
     cell = cell.replace(",", ".")
     fraction = re.search(r":\d{2}(\.\d+)", cell)

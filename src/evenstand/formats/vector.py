@@ -273,14 +273,14 @@ def _gdal_path(file: Path) -> Path:
 
 def _list_layers(file: Path, source: Path) -> list[tuple[str, str | None]]:
     import pyogrio
-    from pyogrio.errors import DataSourceError
+    from pyogrio.errors import DataLayerError, DataSourceError
 
     pyogrio.set_gdal_config_options(_DEAD_PROXY)  # whatever a file points to, nothing leaves this machine
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")
             return [(str(name), None if kind is None else str(kind)) for name, kind in pyogrio.list_layers(_gdal_path(file))]
-    except DataSourceError as error:
+    except (DataSourceError, DataLayerError, ValueError) as error:
         raise FileError(
             f"it cannot be read as a vector file ({_first_sentence(str(error), file)})",
             where=source.name,
@@ -309,7 +309,7 @@ def _pick_layer(source: Path, layers: list[tuple[Path, str, str | None]], wanted
 def _read(file: Path, name: str, source: Path, digest: str) -> Layer:
     import shapely
     from pyogrio import raw, read_info
-    from pyogrio.errors import DataSourceError, FeatureError, GeometryError
+    from pyogrio.errors import DataLayerError, DataSourceError
 
     where = source.name if file == source else f"{source.name}, {file.name}"
     try:
@@ -319,7 +319,7 @@ def _read(file: Path, name: str, source: Path, digest: str) -> Layer:
             if count > MOST_FEATURES:
                 raise FileError(f"layer {name} has {count:,} rows", where=where, limit=f"at most {MOST_FEATURES:,}", cure="Export fewer.")
             meta, _, wkb, columns = raw.read(file, layer=name, datetime_as_string=True)
-    except (DataSourceError, FeatureError, GeometryError, UnicodeDecodeError, ValueError) as error:
+    except (DataSourceError, DataLayerError, ValueError) as error:
         raise FileError(
             f"layer {name} cannot be read ({_first_sentence(str(error), file)})",
             where=where,

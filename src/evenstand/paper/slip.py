@@ -57,7 +57,7 @@ def slip_data(context: SheetContext) -> dict[str, Any]:
         "has_left": bool(full),
         "columns": columns,
         "rows": rows,
-        "note": note + "Ground sown twice takes more than this, never less.",
+        "note": note + "Where the counter leaves out ground sown twice, a little more is gone than this.",
         "fill_rows": FILL_ROWS.get(len(bins), 4),
         "area_unit": area_unit,
         "mass_unit": mass_unit,

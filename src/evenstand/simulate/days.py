@@ -77,7 +77,8 @@ def simulate_day(
     outfit : Outfit
         As it is hitched; its best known width is the true width, give or take what a tape misses. [-]
     plan : Plan
-        Rates, typed factors and full bins by bin; its line to drive, or none: then a plain rectangle of its area. [-]
+        Rates, typed factors and full bins by bin; its line to drive, or none: then passes to and fro
+        over the field, or over a plain rectangle of its area. [-]
     boundary : Boundary or None
         The field: sections shut outside it, and its area is what was to be sown. [-]
     seed : int
@@ -114,7 +115,7 @@ def simulate_day(
     wrongs = gather(faults, outfit, letters)
     width = _true_width(outfit, plan, conditions, dice)
     typed_width = _typed_width(outfit, width, wrongs)
-    aimed = plan.drive or _rectangle(outfit, plan, width, max_area_ha)
+    aimed = plan.drive or _own_line(outfit, plan, boundary, width, max_area_ha)
     speed = plan.speed_m_s or outfit.speed_m_s or USUAL_SPEED_M_S
     path = driving.follow(aimed, outfit, boundary, width_m=width, speed_m_s=speed, max_area_ha=max_area_ha, world=conditions, dice=dice)
     plug_cells = _plug_cells(path, wrongs, dice)
@@ -173,11 +174,15 @@ def _typed_width(outfit: Outfit, width_m: float, faults: FaultSet) -> float:
     return outfit.widths.rate_m or outfit.width_m or width_m
 
 
-def _rectangle(outfit: Outfit, plan: Plan, width_m: float, max_area_ha: float | None) -> Drive:
+def _own_line(outfit: Outfit, plan: Plan, boundary: Boundary | None, width_m: float, max_area_ha: float | None) -> Drive:
+    """A line for a plan without one: over the field if there is an outline, else over a rectangle of the plan's area."""
+    spacing, radius = outfit.widths.guidance_m or plan.width_m or width_m, outfit.turn_radius_m or USUAL_RADIUS_M
+    if boundary is not None:
+        return driving.across(boundary, spacing, radius)
     area = plan.area_ha or max_area_ha
     if not area:
         raise SimulationError("plan: it has neither a line to drive nor an area. Give an area.")
-    return driving.serpentine(area, outfit.widths.guidance_m or plan.width_m or width_m, outfit.turn_radius_m or USUAL_RADIUS_M)
+    return driving.serpentine(area, spacing, radius)
 
 
 def _plug_cells(path: driving.Path, faults: FaultSet, dice: Dice) -> dict[str, int]:

@@ -67,27 +67,60 @@ def serpentine(area_ha: float, width_m: float, turn_radius_m: float) -> Drive:
     """
     area = area_ha * 1e4
     passes = max(1, round(np.sqrt(area) / width_m))
-    run = area / (passes * width_m)
+    ends = (0.0, area / (passes * width_m))
+    return _to_and_fro([((k + 0.5) * width_m, *ends) for k in range(passes)], width_m, turn_radius_m)
+
+
+def across(boundary: Boundary, width_m: float, turn_radius_m: float) -> Drive:
+    """Passes along north over a field that has no line yet, each from its outermost edge to the other, straight over holes.
+
+    Parameters
+    ----------
+    boundary : Boundary
+        The field. [m]
+    width_m : float
+        Spacing of the passes. [m]
+    turn_radius_m : float
+        Radius of the turns. [m]
+
+    Returns
+    -------
+    Drive
+        In the field's frame, without headland rounds. [-]
+    """
+    import shapely
+
+    shape = field_shape(boundary)
+    left, low, right, high = shape.bounds
+    lanes = []
+    for k in range(int(np.ceil((right - left) / width_m))):
+        strip = shapely.box(left + k * width_m, low, left + (k + 1) * width_m, high).intersection(shape)
+        if strip.area > 1.0:
+            lanes.append((left + (k + 0.5) * width_m, strip.bounds[1], strip.bounds[3]))
+    return _to_and_fro(lanes, width_m, turn_radius_m)
+
+
+def _to_and_fro(lanes: list[tuple[float, float, float]], width_m: float, turn_radius_m: float) -> Drive:
+    """Lanes (x, lower y, upper y) driven up and down in turn, with square turns beyond both ends."""
     points: list[tuple[float, float]] = []
     kinds: list[int] = []
     ids: list[int] = []
     reach = max(turn_radius_m, width_m / 2)
-    for k in range(passes):
-        x = (k + 0.5) * width_m
-        start, end = (0.0, run) if k % 2 == 0 else (run, 0.0)
+    for k, (x, low, high) in enumerate(lanes):
+        start, end = (low, high) if k % 2 == 0 else (high, low)
+        if k:
+            beyond = (max if k % 2 else min)(points[-1][1], start) + (reach if k % 2 else -reach)
+            points += [(points[-1][0], beyond), (x, beyond)]
+            kinds += [2, 2]
+            ids += [0, 0]
         points += [(x, start), (x, end)]
         kinds += [1, 1]
         ids += [k + 1, k + 1]
-        if k + 1 < passes:
-            beyond = end + (reach if k % 2 == 0 else -reach)
-            points += [(x, beyond), (x + width_m, beyond)]
-            kinds += [2, 2]
-            ids += [0, 0]
     xy = np.array(points, dtype=np.float64)
     station = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(xy, axis=0).T))])
     return Drive(
         xy_m=xy, station_m=station, t_s=station / 2.0, kind=np.array(kinds, dtype=np.int64), pass_id=np.array(ids, dtype=np.int64),
-        width_m=width_m, direction_deg=0.0, headland_rounds=0, passes=passes, notes=("a plain rectangle",),
+        width_m=width_m, direction_deg=0.0, headland_rounds=0, passes=len(lanes), notes=("passes to and fro, no headland",),
     )  # fmt: skip
 
 
@@ -200,6 +233,7 @@ def _sections(
     down: BoolArray,
     kind: IntArray,
     pass_id: IntArray,
+    world: World,
 ) -> BoolArray:
     """Which sections are at work: down, and over ground that this pass is meant to sow."""
     k = len(outfit.sections)

@@ -18,8 +18,9 @@ from evenstand.model.place import FloatArray
 class World:
     """Constants of a world.
 
-    steer_sd_m, steer_reach_m: error across the line, and how far it lasts [m]; overrun_m: openers down too long at either
-    end of a pass, mean [m]; section_late_m: sections on too early and off too late [m]; speed_sd, speed_reach_m: unrest of the speed, and how far it lasts [-, m]; speed_lag_m: distance over which
+    steer_sd_m, steer_reach_m: error across the line, and how far it lasts [m]; overrun_m: openers down too long at either end of
+    a pass, mean [m]; section_late_m: sections on too early and off too late [m]; speed_sd, speed_reach_m: unrest of the speed,
+    and how far it lasts [-, m]; speed_lag_m: distance over which
     a new speed is taken up [m]; gnss_scale_m, gnss_freedom: Student-t noise of one fix [m, -]; gnss_slow_sd_m, gnss_slow_s:
     noise that lasts [m, s]; travel_sd: error of the machine's distance per pulse [-]; soil_sd, soil_reach_m: slip by place
     [-, m]; load_slip: change of the count from an empty to a full cart [-]; width_sd_m: what a tape missed of the width [m];
@@ -67,20 +68,23 @@ class World:
 
 WORLDS: dict[str, World] = {
     "still": World(
-        name="still", steer_sd_m=0, steer_reach_m=40, overrun_m=0, section_late_m=0, speed_sd=0, speed_reach_m=60, speed_lag_m=6, gnss_scale_m=0,
+        name="still", steer_sd_m=0, steer_reach_m=40, overrun_m=0, section_late_m=0,
+        speed_sd=0, speed_reach_m=60, speed_lag_m=6, gnss_scale_m=0,
         gnss_freedom=5, gnss_slow_sd_m=0, gnss_slow_s=100, travel_sd=0, soil_sd=0, soil_reach_m=200, load_slip=0, width_sd_m=0,
         factor_sd=0, drift_low=0, drift_high=0, settle_high=0, settle_ha=1, speed_power=0, sensor_drop=0, sensor_ghost=0,
         fan_sd_turns_s=0, boundary_sd=0, scale_step_kg=0, aim_sd=0, latency_s=0, rounded=False, error=0.0,
     ),
     "nominal": World(
-        name="nominal", steer_sd_m=0.04, steer_reach_m=45, overrun_m=3.0, section_late_m=5.0, speed_sd=0.03, speed_reach_m=80, speed_lag_m=6,
+        name="nominal", steer_sd_m=0.04, steer_reach_m=45, overrun_m=3.0, section_late_m=5.0,
+        speed_sd=0.03, speed_reach_m=80, speed_lag_m=6,
         gnss_scale_m=0.010, gnss_freedom=5, gnss_slow_sd_m=0.012, gnss_slow_s=120, travel_sd=0.004, soil_sd=0.004, soil_reach_m=180,
         load_slip=0.006, width_sd_m=0.012, factor_sd=0.008, drift_low=0.003, drift_high=0.012, settle_high=0.008, settle_ha=2.0,
         speed_power=-0.01, sensor_drop=3e-4, sensor_ghost=5e-4, fan_sd_turns_s=0.35, boundary_sd=0.008, scale_step_kg=10,
         aim_sd=0.03, latency_s=0, rounded=True,
     ),
     "rough": World(
-        name="rough", steer_sd_m=0.18, steer_reach_m=60, overrun_m=6.0, section_late_m=10.0, speed_sd=0.07, speed_reach_m=60, speed_lag_m=8,
+        name="rough", steer_sd_m=0.18, steer_reach_m=60, overrun_m=6.0, section_late_m=10.0,
+        speed_sd=0.07, speed_reach_m=60, speed_lag_m=8,
         gnss_scale_m=0.05, gnss_freedom=3, gnss_slow_sd_m=0.35, gnss_slow_s=240, travel_sd=0.008, soil_sd=0.012, soil_reach_m=260,
         load_slip=0.016, width_sd_m=0.025, factor_sd=0.013, drift_low=0.010, drift_high=0.030, settle_high=0.020, settle_ha=3.0,
         speed_power=-0.05, sensor_drop=2e-3, sensor_ghost=4e-3, fan_sd_turns_s=0.8, boundary_sd=0.013, scale_step_kg=20,

@@ -191,7 +191,7 @@ def strip_shapes(strips: Strips) -> Any:
     node = strips.start[:-1][ring] + np.where(place < count, place, np.where(place == 2 * count, 0, 2 * count - 1 - place))
     coords[on_right] = strips.right[node[on_right]]
     coords[~on_right] = strips.left[node[~on_right]]
-    shapes = shapely.polygons(shapely.linearrings(coords, indices=ring))
+    shapes: Any = shapely.polygons(shapely.linearrings(coords, indices=ring))
     bad = np.flatnonzero(~shapely.is_valid(shapes))
     if bad.size == 0:
         return shapes
@@ -205,7 +205,7 @@ def _steps_of_chain(strips: Strips, j: int) -> Any:
     a, b = int(strips.start[j]), int(strips.start[j + 1])
     left, right = strips.left[a:b], strips.right[a:b]
     quad = np.stack([right[:-1], right[1:], left[1:], left[:-1], right[:-1]], axis=1)
-    out = shapely.polygons(quad)
+    out: Any = shapely.polygons(quad)
     return np.where(shapely.is_valid(out), out, shapely.make_valid(out))
 
 

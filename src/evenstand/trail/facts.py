@@ -10,7 +10,7 @@ import numpy as np
 from evenstand.base.errors import MissingError
 from evenstand.base.estimate import Est
 from evenstand.model.outfit import Outfit
-from evenstand.model.place import Boundary, FloatArray
+from evenstand.model.place import Boundary, FloatArray, IntArray
 from evenstand.model.trail import BoolArray, Trail
 from evenstand.trail.covering import Coverage, coverage
 from evenstand.trail.passes import PassException, PassFacts, RowToRow, passes_of, row_to_row, with_exceptions
@@ -62,8 +62,8 @@ class RateFacts:
 class TrailFacts:
     """Facts of a trail; None where its columns do not tell.
 
-    distance_gnss_m: driven at work, from positions [m]; distance_shown_m: the same as the machine counted it [m]; distance_ratio: machine metres
-    per metre by positions (V/v) [-]; distance_by: "step" or "speed"; speed_m_s: mean at work [m/s]; area_driven_m2: distance times the
+    distance_gnss_m: driven at work, from positions [m]; distance_shown_m: the same as the machine counted it [m]; distance_ratio: the
+    machine's metres per metre by positions (V/v) [-]; distance_by: "step" or "speed"; speed_m_s: mean at work [m/s]; area_driven_m2: distance times the
     width that was on, overlap included, None without a width [m²]; area_shown_ha: growth of the machine's counter [ha];
     mass_shown_kg: mass a second summed [kg]; turns: of each bin's meter [turns]; rates: of each bin; row_to_row: guidance width;
     passes; time_use; run_faults and run_note; coverage and overlap (repeated over covered ground) if a field or coverage was given [-];
@@ -175,7 +175,7 @@ def distances(trail: Trail, steps: Steps) -> tuple[Est | None, Est | None, Est |
     if not good.any():
         return lengths, None, None, ""
     gnss, piece = _chorded(trail, steps, good)
-    counted = np.bincount(piece, weights=step[good], minlength=gnss.size)
+    counted = np.bincount(piece, weights=step[good], minlength=gnss.size).astype(np.float64)
     shown = Est(
         value=float(step[good].sum()), sd=0.0, basis="measured", source="the machine's count" if by == "step" else "speed times time"
     )
@@ -194,7 +194,7 @@ def _counted(trail: Trail, steps: Steps) -> tuple[FloatArray | None, str]:
     return None, ""
 
 
-def _chorded(trail: Trail, steps: Steps, use: BoolArray) -> tuple[FloatArray, np.ndarray[tuple[int], np.dtype[np.int64]]]:
+def _chorded(trail: Trail, steps: Steps, use: BoolArray) -> tuple[FloatArray, IntArray]:
     """Length of every stretch of steps used, by chords of `CHORD_M` or more, and which stretch each step used belongs to."""
     at = np.flatnonzero(use)
     new = np.concatenate([[True], np.diff(at) != 1])
@@ -211,7 +211,7 @@ def _chorded(trail: Trail, steps: Steps, use: BoolArray) -> tuple[FloatArray, np
     nodes, owner = nodes[order], owner[order]
     chord = np.hypot(*np.diff(trail.xy_m[nodes], axis=0).T)
     chord[np.diff(owner) != 0] = 0.0
-    return np.bincount(owner[1:], weights=chord, minlength=begin.size), piece
+    return np.bincount(owner[1:], weights=chord, minlength=begin.size).astype(np.float64), piece
 
 
 def _ratio_sd(counted: FloatArray, gnss: FloatArray, ratio: float, by: str) -> float:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from dataclasses import dataclass, replace
 from typing import Literal
@@ -135,7 +136,7 @@ def _at_turns(trail: Trail, along: FloatArray, first: int, last: int) -> list[tu
     begin, end = runs_of((turn > TURN_RAD) & inner)
     cuts = [first + a + int(np.argmax(turn[a:b])) for a, b in zip(begin.tolist(), end.tolist(), strict=True)]
     points = [first, *cuts, last]
-    return [(a, b) for a, b in zip(points[:-1], points[1:], strict=True) if b > a]
+    return [(a, b) for a, b in itertools.pairwise(points) if b > a]
 
 
 def _pass(trail: Trail, steps: Steps, along: FloatArray, first: int, last: int, number: int) -> PassFacts:
@@ -322,6 +323,5 @@ def _spacing(trail: Trail, group: list[PassFacts], main: float) -> RowToRow | No
     middle = float(np.median(pairs))
     scatter = 1.4826 * float(np.median(np.abs(pairs - middle)))
     sd = max(1.2533 * scatter / math.sqrt(pairs.size), 0.005)
-    return RowToRow(
-        distance_m=Est(value=middle, sd=sd, basis="measured", source="trail: neighbouring passes"), scatter_m=scatter, neighbours=int(pairs.size)
-    )  # fmt: skip
+    spacing = Est(value=middle, sd=sd, basis="measured", source="trail: neighbouring passes")
+    return RowToRow(distance_m=spacing, scatter_m=scatter, neighbours=int(pairs.size))

@@ -6,6 +6,7 @@ leaves neither wedge nor gap. Where a step turns so tightly that the inner edge 
 
 from __future__ import annotations
 
+import itertools
 import math
 from dataclasses import dataclass
 
@@ -245,7 +246,8 @@ def _reversing(trail: Trail, row: IntArray, first: IntArray, turned: BoolArray) 
     if heading is None:
         return back
     angle = np.radians(heading[row])
-    for j, (begin, end) in enumerate(zip(first, [*first[1:], row.size], strict=True)):
+    bounds = [*first.tolist(), row.size]
+    for j, (begin, end) in enumerate(itertools.pairwise(bounds)):
         if end - begin >= 2:
             move = np.diff(trail.xy_m[row[begin:end]], axis=0)
             agree = move[:, 0] * np.sin(angle[begin : end - 1]) + move[:, 1] * np.cos(angle[begin : end - 1])
@@ -322,7 +324,7 @@ def _turned(path: _Path, kept: IntArray, new: BoolArray) -> BoolArray:
         return new
     level = np.floor((turn - turn[begin][chain]) / MOST_TURN_RAD + 0.5)
     wide = (spread > MOST_TURN_RAD)[chain]
-    return new | (wide & np.concatenate([[False], level[1:] != level[:-1]]))
+    return np.asarray(new | (wide & np.concatenate([[False], level[1:] != level[:-1]])))
 
 
 def _nodes(l0: FloatArray, r0: FloatArray, l1: FloatArray, r1: FloatArray, new: BoolArray) -> tuple[FloatArray, FloatArray, IntArray]:

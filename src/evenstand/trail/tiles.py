@@ -181,7 +181,7 @@ def _column(x0, y0, x1, y1, cy, tile, unit):  # type: ignore[no-untyped-def]  # 
 
 @_jit
 def _sorted_into_tiles(edge, weight, tile, unit, rows, columns):  # type: ignore[no-untyped-def]  # pragma: no cover
-    """Counts at the lower left corner of every tile, and which edges pass each tile: entry = 4 * edge + 2 * through right + through left."""
+    """Counts at the lower left corner of every tile, and which edges pass each tile: 4 * edge + 2 * (through right) + (through left)."""
     n = edge.shape[0]
     corner = np.zeros((rows + 1, columns + 1), np.int32)
     offset = np.zeros(rows * columns + 1, np.int64)

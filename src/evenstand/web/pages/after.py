@@ -9,6 +9,7 @@ from fastapi import APIRouter, Request, Response
 from fastapi.responses import RedirectResponse
 
 from evenstand.base.errors import EvenstandError
+from evenstand.base.units import shown
 from evenstand.desk.checking import READINGS, check_job, keep_readings, tally_rows
 from evenstand.desk.logs import job_trails, propose_columns, read_log, trail_story
 from evenstand.model import Finding, Job
@@ -78,7 +79,8 @@ async def upload(request: Request) -> Response:
         try:
             proposal = propose_columns(path)
             if form.get("confirmed") != "yes":
-                return site.page(request, "after_columns.html", typed=typed, proposal=proposal, name=path.name)
+                rows = [(c.name, c.role or "left out", c.unit, c.why, c.sure) for c in proposal.columns]
+                return site.page(request, "after_columns.html", typed=typed, proposal=proposal, rows=rows, name=path.name)
             with site.book() as book:
                 record = read_log(book, job, path, crs=typed.text("crs") or None, clock=site.clock)
         except EvenstandError as error:
@@ -92,13 +94,26 @@ def trail(request: Request, key: str) -> Response:
     """One trail: what it says in figures, and its passes as strips."""
     from markupsafe import Markup
 
-    from evenstand.drawing import page_svg, pass_strips
+    from evenstand.drawing import page_svg, strips_of_passes
 
     site = site_of(request)
     with site.book() as book:
         story = trail_story(book, key)
-    svg = Markup(page_svg(pass_strips(story.strips))) if story.strips else None  # our own writer escapes all text
-    return site.page(request, "trail.html", story=story, svg=svg)
+    svg = (
+        Markup(page_svg(strips_of_passes(story.passes, profile=site.profile(), name=story.name))) if story.passes else None
+    )  # our own writer escapes all text
+    units = site.profile()
+    rows = [
+        (
+            p.number,
+            shown(p.length_m, "distance", units),
+            shown(p.speed_m_s, "speed", units),
+            f"{(p.end_s - p.start_s) / 60:.1f} min",
+            "; ".join(e.note or e.kind for e in p.exceptions) or "nothing",
+        )
+        for p in story.passes
+    ]
+    return site.page(request, "trail.html", story=story, svg=svg, rows=rows)
 
 
 def reading_fields(jobs: tuple[tuple[str, str], ...]) -> tuple[Field, ...]:
