@@ -126,9 +126,13 @@ def test_prairie_units_are_read_and_kept_in_metric(opened: Any, files: dict[str,
     page.fill("#fill-area", "73.1")
     page.fill("#fill-put", "4000")
     page.fill("#fill-level", "400")
+    page.click("#fill summary")
+    page.fill("#fill-counter", "240.5")
     page.click("#fill [data-keep]")
     (entry,) = decode(page.input_value("#kept-text"))
-    assert entry.values["area_ha"] == pytest.approx(73.1 * 0.40468564224, rel=1e-5)
+    assert entry.values.keys() == {"area_since_ha", "put_kg", "level_kg", "counter_ha"}
+    assert entry.values["counter_ha"] == pytest.approx(240.5 * 0.40468564224, rel=1e-5)
+    assert entry.values["area_since_ha"] == pytest.approx(73.1 * 0.40468564224, rel=1e-5)
     assert entry.values["put_kg"] == 4000
     assert (entry.kind, entry.bin, entry.mark, entry.how) == ("fill", "D", "5f2", ("ticket", "glance"))
 

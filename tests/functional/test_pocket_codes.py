@@ -9,7 +9,7 @@ import pytest
 from evenstand.base.errors import InputError
 from evenstand.desk.pocketing import KINDS, LETTERS, VALUES, PocketEntry, checksum, decode, encode
 
-FILL = {"area_ha": 29.6, "put_kg": 4000.0, "level_kg": 400.0}
+FILL = {"area_since_ha": 29.6, "put_kg": 4000.0, "level_kg": 400.0}
 
 
 def code(nonce: int = 77, **more: object) -> str:

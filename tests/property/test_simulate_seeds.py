@@ -63,3 +63,32 @@ def test_the_log_of_any_day_runs_forward(seed: int) -> None:
     assert (np.diff(trail.t_ms) > 0).all()
     assert (np.diff(trail.area_ha) >= 0).all()
     assert np.isfinite(trail.xy_m).all()
+
+
+def test_witnesses_err_as_much_as_they_say_over_many_days() -> None:
+    gaps: dict[str, list[float]] = {}
+    for seed in range(80):
+        day = simulate_day(logged(), plan_of(logged(), 9.0), seed=seed, optional="all", step_s=30.0, level_how="weighed")
+        truth = day.truth
+        true = {
+            "width_tape": truth.width_m,
+            "distance_taped": truth.distance_ratio,
+            "boundary_area": truth.field_ha,
+            "distance_gnss": truth.distance_m,
+        }
+        for a in RATES:
+            true |= {
+                f"put:{a}": truth.put_kg[a],
+                f"delivered:{a}": truth.put_kg[a],
+                f"level:{a}": truth.left_kg[a],
+                f"catch_factor:{a}": truth.factors[a],
+            }
+        for reading in day.readings:
+            if reading.quantity in true:
+                gap = (reading.value - true[reading.quantity]) / reading.sd
+                gaps.setdefault(reading.quantity.split(":")[0], []).append(gap)
+    assert set(gaps) == {"put", "delivered", "level", "catch_factor", "width_tape", "distance_taped", "boundary_area", "distance_gnss"}
+    for quantity, values in gaps.items():
+        least = 0.4 if quantity == "distance_gnss" else 0.65
+        assert least < np.std(values) < 1.25, quantity
+        assert abs(np.mean(values)) < 0.35, quantity

@@ -19,7 +19,7 @@ EntryKind = Literal["fill", "catch", "distance", "slip"]
 KINDS: tuple[EntryKind, ...] = ("fill", "catch", "distance", "slip")
 HOW = ("", "ticket", "truck-scale", "pads", "cart-scale", "tote", "brim", "conveyor", "glance", "share", "low-light")
 VALUES: dict[EntryKind, tuple[str, ...]] = {
-    "fill": ("area_ha", "put_kg", "level_kg", "level_before_kg"),
+    "fill": ("area_since_ha", "put_kg", "level_kg", "level_before_kg", "counter_ha"),
     "catch": ("turns", "tare_kg", "mass_kg", "mass_2_kg", "mass_3_kg", "mass_4_kg"),
     "distance": ("taped_m", "pulses", "shown_m"),
     "slip": ("asked", "seen"),
@@ -39,8 +39,9 @@ _CURE = "Read it out or copy it again; each group has four letters or digits, th
 class PocketEntry:
     """One entry made at the field edge.
 
-    values: by name, those of `VALUES` that were typed; area [ha], masses [kg], turns [turns], lengths [m]; asked and seen in one
-    unit. bin: letter or "". at: ISO time to the minute [UTC]. id: the same for the same entry however often it arrives.
+    values: by name, those of `VALUES` that were typed; areas [ha], masses [kg], turns [turns], lengths [m]; asked and seen in one
+    unit. Of a fill check: put_kg went in at the fill before (then with level_before_kg in the bin); area_since_ha was sown since
+    then; level_kg and counter_ha, the area counter itself, are of the moment of the entry. bin: letter or "". at: ISO time to the minute [UTC]. id: the same for the same entry however often it arrives.
     mark: first three hexadecimal digits of the plan's hash that the page was made from. how: how put in and level were known.
     """
 

@@ -31,7 +31,7 @@ def longest_round_ha(drive: Drive, width_m: float) -> float:
 
 
 def stops_for(plan: Plan, drive: Drive, outfit: Outfit | None, width_m: float) -> tuple[tuple[Stop, ...], dict[str, str]]:
-    """Stops to fill along the drive, fewest first, each as late as is safe, with what is left and what to add.
+    """Stops to fill along the drive: fewest, each planned where most is left on arrival, with the latest pass it may wait for.
 
     Returns
     -------

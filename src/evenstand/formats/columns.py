@@ -73,7 +73,7 @@ PER_TIME = {"s": 1 / 3600, "sec": 1 / 3600, "min": 1 / 60, "h": 1.0, "hr": 1.0}
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ColumnUse:
-    """One column of a recipe: its name in the file, what it is (a key of `ROLES`), its unit, and whose (bin letter, section or run number)."""
+    """One column of a recipe: its name in the file, what it is (a key of `ROLES`), its unit, and whose: bin letter, section or run."""
 
     name: str
     role: str
@@ -274,5 +274,9 @@ def valid_unit(role: str, unit: str) -> bool:
 def use_from(data: dict[str, Any]) -> ColumnUse:
     """A column use from plain data."""
     return ColumnUse(
-        name=str(data["name"]), role=str(data["role"]), unit=str(data.get("unit", "")), bin=str(data.get("bin", "")), number=int(data.get("number", 0))
+        name=str(data["name"]),
+        role=str(data["role"]),
+        unit=str(data.get("unit", "")),
+        bin=str(data.get("bin", "")),
+        number=int(data.get("number", 0)),
     )  # fmt: skip

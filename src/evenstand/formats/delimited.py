@@ -219,15 +219,16 @@ def _sample(layout: Layout) -> Sample:
 
     frame = _scan(layout, SAMPLE_ROWS).collect()
     label = dict(zip(layout.header, _labels(layout), strict=True))
+    first = frame.head(50)
     lower = frame.lazy().select(pl.all().str.strip_chars().str.to_lowercase()).collect()
     numbers = frame.lazy().select([_number(pl.col(c), layout.decimal).alias(c) for c in label.values()]).collect()
 
     def words(name: str) -> set[str]:
-        return set(lower[label[name]].unique().to_list()) - {"", None}
+        return set(lower[label[name]].to_list()) - {"", None}
 
     return Sample(
         number={name: _as_floats(numbers[c]) for name, c in label.items()},
-        head={name: frame[c].head(50).to_list() for name, c in label.items()},
+        head={name: first[c].to_list() for name, c in label.items()},
         cells=lambda name: frame[label[name]].to_list(),
         words=words,
     )
@@ -254,7 +255,7 @@ def _unread(text: Any, decimal: str) -> Any:
 
 
 def _as_floats(series: pl.Series) -> FloatArray:
-    out: FloatArray = series.fill_null(float("nan")).to_numpy().astype(np.float64)
+    out: FloatArray = series.to_numpy(writable=True).astype(np.float64, copy=False)
     return out
 
 
@@ -296,7 +297,7 @@ def _table(layout: Layout, recipe: Recipe) -> Table:
             table.text[use.name] = _time_cells(series, frame, used, use, recipe, table)
         else:
             table.number[use.name] = _as_floats(series)
-            table.bad[use.name] = frame[f"b{i}"].arg_true().to_numpy().astype(np.int64)
+            table.bad[use.name] = np.flatnonzero(frame[f"b{i}"].to_numpy())
     return table
 
 

@@ -87,7 +87,8 @@ def propose_from(
     )  # fmt: skip
     return Proposal(
         file=name, rows=layout.rows, encoding=layout.encoding, decimal=layout.decimal,
-        delimiter={"\t": "tab"}.get(layout.delimiter, layout.delimiter), header_line=layout.header_line, columns=columns, questions=tuple(asked), recipe=recipe, notes=layout.notes,
+        delimiter={"\t": "tab"}.get(layout.delimiter, layout.delimiter),
+        header_line=layout.header_line, columns=columns, questions=tuple(asked), recipe=recipe, notes=layout.notes,
     )  # fmt: skip
 
 

@@ -42,10 +42,17 @@ if (typeof document !== "undefined") {
     dose: "A catch test would settle it.",
   };
 
+  // without the values at the end that were not typed
+  function trimmed(values) {
+    const last = values.reduce((found, value, i) => (value === null ? found : i), -1);
+    return values.slice(0, last + 1);
+  }
+
   function fill(form) {
     const bin = binOf(form.elements.bin.value);
     const values = [number(form, "area", "area"), number(form, "put", "mass"), number(form, "level", "mass"), number(form, "before", "mass")];
     const [area, put, level, before] = values;
+    const counter = number(form, "counter", "area");
     if (area === null || put === null || level === null) return null;
     const how = form.elements.how.value;
     const levelHow = form.elements.level_how.value;
@@ -76,7 +83,7 @@ if (typeof document !== "undefined") {
       title: `${bin.letter}: ${WORDS[found.state]}`,
       lines,
       words: `fill ${bin.letter}, ${say(area, "area")}, put in ${say(put, "mass")}, now ${say(level, "mass")}: ${WORDS[found.state].toLowerCase()}`,
-      entry: { kind: "fill", bin: bin.letter, values: before === null ? values.slice(0, 3) : values, how: [how, levelHow] },
+      entry: { kind: "fill", bin: bin.letter, values: trimmed([...values, counter]), how: [how, levelHow] },
     };
   }
 
