@@ -19,8 +19,7 @@ import sys
 import time
 from pathlib import Path
 
-from book_samples import FILL, put_field_work, trail
-
+from book_things import FILL, put_field_work, trail
 from evenstand.book import Book, Original, TrailRecord
 from evenstand.model import Fill
 

@@ -13,8 +13,9 @@ from contextlib import closing, contextmanager
 from pathlib import Path
 
 import pytest
-from book_samples import WHEAT, clock, put_all
 
+from book_samples import put_all
+from book_things import WHEAT, clock
 from evenstand.base.errors import BookError, LockedError, VersionError
 from evenstand.book import Book
 from evenstand.model import Product
@@ -236,15 +237,14 @@ def test_an_unreadable_note_of_the_holder_does_not_hide_the_lock(copy):
 def test_another_program_that_holds_the_file_is_told_and_nothing_is_lost(copy, monkeypatch):
     """A GIS that edits the book itself takes SQLite's own lock, not ours."""
     before = dump(copy)
-    with closing(sqlite3.connect(copy / "book.gpkg", isolation_level=None)) as gis:
-        with Book.open(copy, write=True, clock=clock()) as book:
-            book._raw.execute("PRAGMA busy_timeout = 50")
-            gis.execute("BEGIN IMMEDIATE")
-            with pytest.raises(BookError, match="another program holds the file"):
-                book.put(Product(key="new", name="new", kind="seed"))
-            gis.execute("ROLLBACK")
-            assert book.put(Product(key="new", name="new", kind="seed")) > 0
-            book.remove(Product, "new")
+    with closing(sqlite3.connect(copy / "book.gpkg", isolation_level=None)) as gis, Book.open(copy, write=True, clock=clock()) as book:
+        book._raw.execute("PRAGMA busy_timeout = 50")
+        gis.execute("BEGIN IMMEDIATE")
+        with pytest.raises(BookError, match="another program holds the file"):
+            book.put(Product(key="new", name="new", kind="seed"))
+        gis.execute("ROLLBACK")
+        assert book.put(Product(key="new", name="new", kind="seed")) > 0
+        book.remove(Product, "new")
     after = dump(copy)
     assert after["products"] == before["products"]
 

@@ -82,7 +82,22 @@ def test_every_other_line_says_what_it_needs_and_how_to_get_it(root):
 
 
 def test_with_what_is_at_hand_meter_speed_window_catch_and_fill_appear(root):
-    args = ("--factor", "1.25", "--bins", "6.6", "--density", "0.78 kg/L", "--tkw", "38", "--survival", "85%", "--meter-range", "4-60 rpm", "--turns", "4")
+    args = (
+        "--factor",
+        "1.25",
+        "--bins",
+        "6.6",
+        "--density",
+        "0.78 kg/L",
+        "--tkw",
+        "38",
+        "--survival",
+        "85%",
+        "--meter-range",
+        "4-60 rpm",
+        "--turns",
+        "4",
+    )
     plan = json.loads(run("plan", ASKED, *args, "--json").output)
     jsonschema.validate(plan, schema(root, "plan"))
     (b,) = plan["bins"]

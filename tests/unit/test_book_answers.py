@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import pytest
-from book_samples import clock
 
+from book_things import clock
 from evenstand.base.errors import InputError
 from evenstand.base.units import PROFILES
 from evenstand.book import Book
@@ -24,7 +24,13 @@ def test_ten_answers_make_an_outfit_a_job_and_its_products():
         season=2027, at="2027-05-04T12:00:00.000Z",
     )  # fmt: skip
     outfit, job = first.outfit, first.job
-    assert (outfit.key, outfit.name, outfit.rows, outfit.row_spacing_m, outfit.drive) == ("the-big-drill", "The big drill", 64, 0.254, "ground")
+    assert (outfit.key, outfit.name, outfit.rows, outfit.row_spacing_m, outfit.drive) == (
+        "the-big-drill",
+        "The big drill",
+        64,
+        0.254,
+        "ground",
+    )
     assert outfit.width_m == pytest.approx(16.256)
     assert outfit.speed_m_s == pytest.approx(7.6 / 3.6)
     assert [(b.letter, b.capacity_m3.value, b.label) for b in outfit.bins] == [("A", 6.2, "seed"), ("B", 4.6, "urea")]
@@ -35,7 +41,13 @@ def test_ten_answers_make_an_outfit_a_job_and_its_products():
         ("urea", "urea", "fertilizer", ""),
     ]
     (factor,) = first.factors
-    assert (factor.bin, factor.product, factor.kg_turn.value, factor.how, factor.outfit) == ("A", "wheat-seed", 1.25, "typed", "the-big-drill")
+    assert (factor.bin, factor.product, factor.kg_turn.value, factor.how, factor.outfit) == (
+        "A",
+        "wheat-seed",
+        1.25,
+        "typed",
+        "the-big-drill",
+    )
     assert first.notes == ()
 
 
@@ -168,7 +180,9 @@ def test_the_limits_of_a_question_are_told_in_the_units_of_the_profile(profile):
 
 def test_answers_are_kept_as_one_change_that_can_be_undone(tmp_path):
     with Book.create(tmp_path / "b", farm="F", clock=clock()) as book:
-        job = keep_answers(book, {"outfit": "Drill", "rows": "64", "crop": "wheat", "rate": "120", "bins": "A 6.2", "factor": "1.25"}, clock=clock())
+        job = keep_answers(
+            book, {"outfit": "Drill", "rows": "64", "crop": "wheat", "rate": "120", "bins": "A 6.2", "factor": "1.25"}, clock=clock()
+        )
         assert book.get(Job, job.key) == job
         assert (len(book.all(Outfit)), len(book.all(Product)), len(book.all(MeterFactor))) == (1, 1, 1)
         changes = {e.id for e in book.history()}

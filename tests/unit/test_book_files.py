@@ -7,8 +7,9 @@ import os
 
 import numpy as np
 import pytest
-from book_samples import FRAME, JOB, clock, put_all, put_field_work, trail
 
+from book_samples import put_all
+from book_things import FRAME, JOB, clock, put_field_work, trail
 from evenstand.base.errors import BookError, InputError
 from evenstand.book import Book, Original, TrailRecord, blobs
 from evenstand.book.trailfiles import trail_bytes, trail_of

@@ -11,9 +11,10 @@ from contextlib import closing
 from pathlib import Path
 
 import pytest
-from book_samples import BOUNDARY, FRAME, JOB, put_all, put_field_work, square
-from book_samples import clock as sample_clock
 
+from book_samples import put_all
+from book_things import BOUNDARY, FRAME, JOB, put_field_work, square
+from book_things import clock as sample_clock
 from evenstand.book import Book
 from evenstand.book.columns import ALLOWED
 from evenstand.book.geopackage import bounds_of, geometry_blob, register_functions, wkb_of
@@ -94,7 +95,13 @@ def test_every_table_is_listed_in_the_contents_and_nothing_else_is(full):
     assert geometry == {"fields", "field_obstacles", "field_hazards", "field_entries", "field_fill_points"}
 
 
-EXPECTED_DTYPES = {"TEXT": {"object"}, "DOUBLE": {"float64"}, "INTEGER": {"int64", "float64"}, "BOOLEAN": {"bool", "float64"}, "BLOB": {"object"}}
+EXPECTED_DTYPES = {
+    "TEXT": {"object"},
+    "DOUBLE": {"float64"},
+    "INTEGER": {"int64", "float64"},
+    "BOOLEAN": {"bool", "float64"},
+    "BLOB": {"object"},
+}
 
 
 def test_pyogrio_reads_every_layer_with_the_types_that_were_declared(full):
@@ -135,7 +142,9 @@ def test_gis_programs_read_the_field_where_it_lies(full):
 
 def test_the_contents_know_the_extent_and_the_last_change(full):
     with closing(sqlite3.connect(full / "book.gpkg")) as raw:
-        row = raw.execute("SELECT min_x, min_y, max_x, max_y, last_change, srs_id FROM gpkg_contents WHERE table_name = 'fields'").fetchone()
+        row = raw.execute(
+            "SELECT min_x, min_y, max_x, max_y, last_change, srs_id FROM gpkg_contents WHERE table_name = 'fields'"
+        ).fetchone()
     assert row[0] < FRAME.lon_deg < row[2]
     assert row[1] < FRAME.lat_deg < row[3]
     assert row[4:] == ("2027-05-04T12:00:00.000Z", 4326)
@@ -288,7 +297,8 @@ def test_a_copy_table_change_keeps_the_geometry_column(full, tmp_path):
 def test_the_published_copy_has_layers_and_leaves_history_at_home(tmp_path):
     import pyogrio
     import shapely
-    from book_samples import trail
+
+    from book_things import trail
 
     with Book.create(tmp_path / "b", farm="F", who="Sasha", clock=sample_clock()) as book:
         put_all(book)

@@ -6,8 +6,9 @@ import dataclasses
 import threading
 
 import pytest
-from book_samples import AT, BOUNDARY, FILL, JOB, OUTFIT, THINGS, UREA, WHEAT, clock, est, put_all, put_field_work
 
+from book_samples import THINGS, put_all
+from book_things import AT, BOUNDARY, FILL, JOB, OUTFIT, UREA, WHEAT, clock, est, put_field_work
 from evenstand.base.errors import BookError, ConflictError, InputError
 from evenstand.book import Book, StepState
 from evenstand.model import Bin, Boundary, Fill, Job, Outfit, Product
@@ -178,9 +179,8 @@ def test_a_change_that_failed_half_way_cannot_be_kept_by_swallowing_its_error(bo
     change = book.put(OUTFIT)
     book.put(dataclasses.replace(OUTFIT, name="x"))
     before = book.dump()
-    with pytest.raises(BookError, match="failed half way"), book.batch():  # noqa: PT012
-        with pytest.raises(ConflictError):
-            book.undo(change)
+    with pytest.raises(BookError, match="failed half way"), book.batch(), pytest.raises(ConflictError):
+        book.undo(change)
     assert book.dump() == before
 
 
@@ -235,7 +235,12 @@ def test_removing_what_is_not_there_is_refused(book):
 
 def test_a_reader_can_change_nothing(book, tmp_path):
     with Book.open(tmp_path / "book") as reader:
-        for act in (lambda: reader.put(WHEAT), lambda: reader.undo(1), lambda: reader.remove(Product, "x"), lambda: reader.put_original(b"x")):
+        for act in (
+            lambda: reader.put(WHEAT),
+            lambda: reader.undo(1),
+            lambda: reader.remove(Product, "x"),
+            lambda: reader.put_original(b"x"),
+        ):
             with pytest.raises(BookError, match="open for reading only"):
                 act()
     assert not (tmp_path / "book" / "originals").exists()

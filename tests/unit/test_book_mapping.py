@@ -7,10 +7,11 @@ import typing
 
 import numpy as np
 import pytest
-from book_samples import AT, BOUNDARY, FACTOR, FILL, JOB, ORIGINAL_HASH, OUTFIT, READING, THINGS, UREA, WHEAT, clock, est, put_all, put_field_work, square
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from book_samples import ORIGINAL_HASH, THINGS, put_all
+from book_things import AT, BOUNDARY, FACTOR, FILL, JOB, OUTFIT, READING, UREA, WHEAT, clock, est, put_field_work, square
 from evenstand.base.errors import BookError, InputError
 from evenstand.base.estimate import Est
 from evenstand.base.worked import Working
@@ -19,7 +20,23 @@ from evenstand.book.history import historic_columns
 from evenstand.book.kinds import KINDS
 from evenstand.book.mapping import rows_of
 from evenstand.book.tables import metadata
-from evenstand.model import Bin, BinPlan, Boundary, CardLine, Drive, Fill, Job, Lot, MeterFactor, Outfit, Plan, Polygon, Product, Reading, Stop
+from evenstand.model import (
+    Bin,
+    BinPlan,
+    Boundary,
+    CardLine,
+    Drive,
+    Fill,
+    Job,
+    Lot,
+    MeterFactor,
+    Outfit,
+    Plan,
+    Polygon,
+    Product,
+    Reading,
+    Stop,
+)
 
 
 @pytest.fixture
@@ -149,7 +166,9 @@ def test_keys_made_of_several_values_find_their_thing(book):
 
 
 def test_numpy_numbers_are_kept_as_numbers(book):
-    book.put(Outfit(key="n", name="n", rows=np.int64(39), row_spacing_m=np.float64(0.305), bins=(Bin(letter="A", has_scale=np.bool_(True)),)))
+    book.put(
+        Outfit(key="n", name="n", rows=np.int64(39), row_spacing_m=np.float64(0.305), bins=(Bin(letter="A", has_scale=np.bool_(True)),))
+    )
     found = book.get(Outfit, "n")
     assert (found.rows, found.row_spacing_m, found.bins[0].has_scale) == (39, 0.305, True)
     assert type(found.rows) is int
@@ -183,7 +202,13 @@ def test_every_fault_of_a_thing_is_named_at_once(book):
     with pytest.raises(InputError) as caught:
         book.put(wrong)
     text = str(caught.value)
-    for said in ("rows: 12.5 is no whole number", "nan is no number", "name: is missing", "bins has A twice", "has_scale: 1 is no yes or no"):
+    for said in (
+        "rows: 12.5 is no whole number",
+        "nan is no number",
+        "name: is missing",
+        "bins has A twice",
+        "has_scale: 1 is no yes or no",
+    ):
         assert said in text
     assert "'fast' is no number" in text and "antenna_ahead_m: is missing" in text
     assert book.all(Outfit) == ()

@@ -8,8 +8,9 @@ import sys
 from contextlib import closing
 
 import pytest
-from book_samples import CALL, OUTFIT, THINGS, clock, old_book
 
+from book_samples import THINGS, old_book
+from book_things import CALL, OUTFIT, clock
 from evenstand.base.errors import LockedError, VersionError
 from evenstand.book import Book, CallNote, key_of
 from evenstand.book import tables as book_tables
@@ -45,7 +46,13 @@ def test_schema_one_lacks_what_schema_two_brought(tmp_path):
     old_book(tmp_path / "old")
     with closing(sqlite3.connect(tmp_path / "old" / "book.gpkg")) as raw:
         found = columns(raw)
-    assert set(book_tables.metadata.tables) - set(found) == {"card_remarks", "call_notes", "call_readings", "call_reading_sources", "call_causes"}
+    assert set(book_tables.metadata.tables) - set(found) == {
+        "card_remarks",
+        "call_notes",
+        "call_readings",
+        "call_reading_sources",
+        "call_causes",
+    }
     assert "low_light_at_ha" not in {c[0] for c in found["fills"]}
 
 

@@ -11,7 +11,10 @@ from evenstand.base.errors import Fault, InputError, RangeError, require_range
 
 def test_all_faults_stand_in_the_message_and_in_the_data():
     error = InputError(
-        [Fault(where="a.csv, row 2", what="-4 is below 0", limit="0 <= speed", cure="Correct it."), Fault(where="a.csv, row 9", what="empty")]
+        [
+            Fault(where="a.csv, row 2", what="-4 is below 0", limit="0 <= speed", cure="Correct it."),
+            Fault(where="a.csv, row 9", what="empty"),
+        ]
     )
     assert str(error).splitlines() == ["a.csv, row 2: -4 is below 0 (0 <= speed). Correct it.", "a.csv, row 9: empty."]
     assert error.to_dict()["error"] == "InputError"

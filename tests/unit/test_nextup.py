@@ -19,10 +19,23 @@ def bin_plan(letter: str, product: str, rate: float, ha_per_fill: float) -> BinP
 
 def plan(**changes) -> Plan:
     base = {
-        "job": "w", "crop": "wheat", "outfit": "a", "field_name": "", "area_ha": 200.0, "width_m": 16.3, "speed_m_s": 2.1, "in_work_ha_h": 12.0,
-        "efficiency_low": 0.65, "efficiency_high": 0.7, "low_ha_h": 8.0, "high_ha_h": 8.5, "hours_in_work": 16.0, "hours_low": 23.0, "hours_high": 25.0,
+        "job": "w",
+        "crop": "wheat",
+        "outfit": "a",
+        "field_name": "",
+        "area_ha": 200.0,
+        "width_m": 16.3,
+        "speed_m_s": 2.1,
+        "in_work_ha_h": 12.0,
+        "efficiency_low": 0.65,
+        "efficiency_high": 0.7,
+        "low_ha_h": 8.0,
+        "high_ha_h": 8.5,
+        "hours_in_work": 16.0,
+        "hours_low": 23.0,
+        "hours_high": 25.0,
         "bins": (bin_plan("A", "wheat", 120, 40), bin_plan("B", "urea", 120, 40)),
-    }  # fmt: skip
+    }
     return Plan(**{**base, **changes})
 
 
@@ -31,18 +44,27 @@ PRODUCTS = {
     "urea": Product(key="urea", name="urea", kind="fertilizer", price_kg=1.0),
 }
 JOB = Job(key="w", crop="wheat", season=2027, asks=(Ask(product="wheat", rate_kg_ha=120), Ask(product="urea", rate_kg_ha=120)))
-PROVEN = Outfit(key="a", name="A", widths=Widths(true_m=Est(value=16.3)), pulse_m=Est(value=0.19), fan_turns_s=Est(value=72), bins=(Bin(letter="A"),))
+PROVEN = Outfit(
+    key="a", name="A", widths=Widths(true_m=Est(value=16.3)), pulse_m=Est(value=0.19), fan_turns_s=Est(value=72), bins=(Bin(letter="A"),)
+)
 
 
 def wrong(letter: str, share: float) -> Finding:
     return Finding(
-        claim=f"Bin {letter} gives more per turn than typed.", state="does-not-hold", suspects=((f"factor:{letter}",),), size=Est(value=share, sd=0.005),
-        confirm_by=f"Catch bin {letter}.", worth_stopping=True, about=f"bin {letter}",
-    )  # fmt: skip
+        claim=f"Bin {letter} gives more per turn than typed.",
+        state="does-not-hold",
+        suspects=((f"factor:{letter}",),),
+        size=Est(value=share, sd=0.005),
+        confirm_by=f"Catch bin {letter}.",
+        worth_stopping=True,
+        about=f"bin {letter}",
+    )
 
 
 def facts(**changes) -> Facts:
-    caught = tuple(MeterFactor(outfit="a", bin=b, product=p, kg_turn=Est(value=1.2, sd=0.01), how="catch") for b, p in (("A", "wheat"), ("B", "urea")))
+    caught = tuple(
+        MeterFactor(outfit="a", bin=b, product=p, kg_turn=Est(value=1.2, sd=0.01), how="catch") for b, p in (("A", "wheat"), ("B", "urea"))
+    )
     base = {"job": JOB, "plan": plan(), "outfit": PROVEN, "products": PRODUCTS, "factors": caught, "done_ha": 20.0}
     return Facts(**{**base, **changes})
 
@@ -92,7 +114,10 @@ def test_no_more_hectares_are_at_stake_than_are_left():
 
 def test_a_new_lot_asks_for_a_catch_and_a_catch_with_it_closes_the_line():
     new = {"wheat": Lot(key="lot-2", product="wheat")}
-    old = tuple(MeterFactor(outfit="a", bin=b, product=p, lot="lot-1" if b == "A" else "", kg_turn=Est(value=1.2), how="catch") for b, p in (("A", "wheat"), ("B", "urea")))
+    old = tuple(
+        MeterFactor(outfit="a", bin=b, product=p, lot="lot-1" if b == "A" else "", kg_turn=Est(value=1.2), how="catch")
+        for b, p in (("A", "wheat"), ("B", "urea"))
+    )
     assert [s.key for s in next_steps(facts(factors=old, lots=new))] == ["catch:w:A"]
     caught = (*old, MeterFactor(outfit="a", bin="A", product="wheat", lot="lot-2", kg_turn=Est(value=1.22), how="catch", at="2027-05-10"))
     assert next_steps(facts(factors=caught, lots=new)) == ()
@@ -100,12 +125,16 @@ def test_a_new_lot_asks_for_a_catch_and_a_catch_with_it_closes_the_line():
 
 
 def test_a_typed_factor_is_no_proof():
-    typed = tuple(MeterFactor(outfit="a", bin=b, product=p, kg_turn=Est(value=1.2), how="typed") for b, p in (("A", "wheat"), ("B", "urea")))
+    typed = tuple(
+        MeterFactor(outfit="a", bin=b, product=p, kg_turn=Est(value=1.2), how="typed") for b, p in (("A", "wheat"), ("B", "urea"))
+    )
     assert {s.key for s in next_steps(facts(factors=typed))} == {"catch:w:A", "catch:w:B"}
 
 
 def test_the_next_fill_names_its_pass_and_the_least_left():
-    stops = (Stop(after_pass=14, latest_pass=16, at_ha=36.0, at_h=4.0, left_kg={"A": 480.0, "B": 520.0}, add_kg={"A": 4320.0, "B": 4280.0}),)
+    stops = (
+        Stop(after_pass=14, latest_pass=16, at_ha=36.0, at_h=4.0, left_kg={"A": 480.0, "B": 520.0}, add_kg={"A": 4320.0, "B": 4280.0}),
+    )
     step = next(s for s in next_steps(facts(plan=plan(stops=stops), done_pass=3)) if s.family == "filling")
     assert "after pass 14, no later than pass 16" in step.do
     assert "bin A, 480 kg" in step.because
@@ -131,8 +160,10 @@ def test_no_number_stands_in_a_text_that_is_not_in_the_facts():
     """Every number in a step is a fact, or a rate x hectares product the cost itself carries."""
     stops = (Stop(after_pass=14, latest_pass=16, at_ha=36.0, at_h=4.0, left_kg={"A": 480.0}, add_kg={"A": 4320.0}),)
     fills = (Fill(key="f", outfit="a", bin="A", product="wheat", put_kg=4000, put_sd_kg=8),)
-    snapshot = facts(plan=plan(stops=stops), findings=(wrong("A", 0.06),), fills=fills, outfit=dataclasses.replace(PROVEN, fan_turns_s=None))
-    known = {14, 16, 480, 4320, 1, 100, 288, 40, 40.0, 144}
+    snapshot = facts(
+        plan=plan(stops=stops), findings=(wrong("A", 0.06),), fills=fills, outfit=dataclasses.replace(PROVEN, fan_turns_s=None)
+    )
+    known = {14, 16, 480, 4320, 1, 100, 288, 40, 144}
     for step in next_steps(snapshot):
         for text in (step.do, step.because, step.cost_of_waiting.text):
             for number in re.findall(r"\d[\d\u202f]*(?:\.\d+)?", text):

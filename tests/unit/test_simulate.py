@@ -195,6 +195,13 @@ def test_a_plan_without_a_line_is_driven_to_and_fro_over_its_own_field(field: st
     assert 0.0 < truth.overlap < 0.08
 
 
+def test_the_machine_also_stands_for_other_reasons_than_filling() -> None:
+    days = [simulate_day(logged(), plan_of(logged(), 20.0), seed=s, world="rough", step_s=10.0) for s in range(6)]
+    stood = [int((np.diff(np.concatenate([[0], d.trail.speed_m_s < 0.15]).astype(int)) == 1).sum()) for d in days]
+    filled = [len({f.at for f in d.fills if f.area_ha > 0}) for d in days]
+    assert sum(stood) > sum(filled) + 2
+
+
 def test_a_day_can_be_cut_short() -> None:
     whole, part = (simulate_day(logged(), plan_of(logged(), 30.0), seed=1, max_area_ha=m) for m in (None, 10.0))
     assert part.truth.driven_ha == pytest.approx(10.0, rel=0.02)

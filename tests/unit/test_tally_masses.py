@@ -40,7 +40,11 @@ def test_a_fill_that_is_not_on_record_makes_the_next_look_odd():
     steps, _ = season(np.random.default_rng(1))
     looked = [k for k, s in enumerate(steps) if s.level_kg is not None]
     k = looked[4]
-    wrong = [*steps[:k], BalanceStep(turns=300, put_kg=steps[k].put_kg, put_sd_kg=steps[k].put_sd_kg, level_kg=steps[k].level_kg + 1900, level_sd_kg=60), *steps[k + 1 :]]
+    wrong = [
+        *steps[:k],
+        BalanceStep(turns=300, put_kg=steps[k].put_kg, put_sd_kg=steps[k].put_sd_kg, level_kg=steps[k].level_kg + 1900, level_sd_kg=60),
+        *steps[k + 1 :],
+    ]
     assert balance(steps, PRIOR, q_factor=1e-6).bad_tickets == ()
     assert k in [t.step for t in balance(wrong, PRIOR, q_factor=1e-6).bad_tickets]
 

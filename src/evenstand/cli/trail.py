@@ -13,10 +13,11 @@ from evenstand.cli.common import columns, print_json, shared_options, wrapped
 
 if TYPE_CHECKING:
     from evenstand.formats.delimited import Proposal, Recipe
-    from evenstand.model import Outfit, Trail
+    from evenstand.model import Trail
     from evenstand.trail import Coverage, TrailFacts
 
 SHOWN_ROWS = 12
+MOST_FLAT_STEPS = 10_000
 SUFFIXES = (".parquet", ".csv", ".gpkg")
 
 
@@ -73,31 +74,43 @@ def read(file: str, save_recipe: str | None, as_json: bool, profile: str, **said
 
 @command.command("report")
 @click.argument("file", type=click.Path())
-@click.option("--outfit-width", "width", required=True, help="True width of the tool, such as "16.3 m" or "53.3 ft".")
+@click.option("--outfit-width", "width", required=True, help="True width of the tool, with its unit: 16.3 m, 53.3 ft.")
+@click.option("--antenna-ahead", "ahead", default="0", help="From the openers' middle rank forward to the antenna, such as 9.5 m.")
 @click.option("--rows", type=int, help="Number of openers, to size the ground of a dead run.")
 @click.option("--boundary", type=click.Path(), help="Outline of the field: adds skipped ground.")
 @click.option("--field", help="Which area of the outline file, where it has several.")
 @reading_options
 @shared_options
-def report(file: str, width: str, rows: int | None, boundary: str | None, field: str | None, as_json: bool, profile: str, **said: Any) -> int:
+def report(
+    file: str, width: str, ahead: str, rows: int | None, boundary: str | None, field: str | None, as_json: bool, profile: str, **said: Any
+) -> int:
     """Report on FILE: ground covered, distance, passes, time, rates as reported, runs without flow."""
     from evenstand.model import Outfit, Widths
     from evenstand.trail import coverage, trail_facts
+    from evenstand.trail.covering import flat_ended_m2
 
     units = check_profile(profile)
     width_m = read_quantity(width, "width", units, where="--outfit-width")
     if not 0.5 <= width_m <= 60:
         raise InputError(f"{width_m:g} m is no width of a tool", where="--outfit-width", limit="0.5 m to 60 m", cure="Check the unit.")
+    ahead_m = read_quantity(ahead, "width", units, where="--antenna-ahead")
     trail = _trail(file, said)
-    outfit = Outfit(key="", name="the tool", rows=rows, row_spacing_m=width_m / rows if rows else None, widths=Widths(rate_m=width_m))
+    outfit = Outfit(
+        key="",
+        name="the tool",
+        rows=rows,
+        row_spacing_m=width_m / rows if rows else None,
+        widths=Widths(rate_m=width_m),
+        antenna_ahead_m=ahead_m,
+    )
     outline = _boundary(boundary, field)
     covered = coverage(trail, outfit, outline)
     facts = trail_facts(trail, outfit, covered=covered)
-    flat = coverage(trail, outfit, ends="flat").covered_m2 if covered.steps <= 10_000 else None
     if as_json:
+        flat = flat_ended_m2(trail, outfit) if covered.steps <= MOST_FLAT_STEPS else None
         print_json({"file": Path(file).name, **_read_dict(trail), **_report_dict(facts, covered, flat)})
         return 0
-    _say(_report_text(trail, facts, covered, flat, outfit, units))
+    _say(_report_text(trail, facts, covered, units))
     return 0
 
 
@@ -147,7 +160,12 @@ def _trail(file: str, said: dict[str, Any]) -> Trail:
     trail = read_trail(file, **kept)
     if said["strict"] and trail.set_aside:
         name = Path(file).name
-        raise FileError([Fault(where=f"{name}, line {r.line}", what=r.reason, cure="Correct the row, or read without --strict.") for r in trail.set_aside])
+        raise FileError(
+            [
+                Fault(where=f"{name}, line {r.line}", what=r.reason, cure="Correct the row, or read without --strict.")
+                for r in trail.set_aside
+            ]
+        )
     return trail
 
 
@@ -208,14 +226,28 @@ def _read_dict(trail: Trail) -> dict[str, Any]:
 
 def _columns_dict(proposal: Proposal | None, recipe: Recipe | None) -> dict[str, Any]:
     if proposal is None:
-        used = [] if recipe is None else [{"name": c.name, "role": c.role, "unit": c.unit, "bin": c.bin, "number": c.number} for c in recipe.columns]
+        used = (
+            []
+            if recipe is None
+            else [{"name": c.name, "role": c.role, "unit": c.unit, "bin": c.bin, "number": c.number} for c in recipe.columns]
+        )
         return {"columns": [{**c, "sure": "recipe", "why": "the recipe says so"} for c in used], "questions": []}
     return {
         "columns": [
-            {"name": g.use.name, "role": g.use.role, "unit": g.use.unit, "bin": g.use.bin, "number": g.use.number, "sure": g.sure, "why": g.why}
+            {
+                "name": g.use.name,
+                "role": g.use.role,
+                "unit": g.use.unit,
+                "bin": g.use.bin,
+                "number": g.use.number,
+                "sure": g.sure,
+                "why": g.why,
+            }
             for g in proposal.columns
         ],
-        "questions": [{"kind": q.kind, "column": q.column, "text": q.text, "cure": q.cure, "blocking": q.blocking} for q in proposal.questions],
+        "questions": [
+            {"kind": q.kind, "column": q.column, "text": q.text, "cure": q.cure, "blocking": q.blocking} for q in proposal.questions
+        ],
     }
 
 
@@ -238,7 +270,12 @@ def _report_dict(facts: TrailFacts, covered: Coverage, flat: float | None) -> di
             "basis": covered.basis,
             "notes": list(covered.notes),
         },
-        "distance": {"gnss_m": facts.distance_gnss_m, "shown_m": facts.distance_shown_m, "ratio": facts.distance_ratio, "by": facts.distance_by},
+        "distance": {
+            "gnss_m": facts.distance_gnss_m,
+            "shown_m": facts.distance_shown_m,
+            "ratio": facts.distance_ratio,
+            "by": facts.distance_by,
+        },
         "speed_m_s": facts.speed_m_s,
         "area_shown_ha": facts.area_shown_ha,
         "mass_shown_kg": facts.mass_shown_kg,
@@ -263,7 +300,11 @@ def _say(lines: list[str]) -> None:
 def _columns_text(proposal: Proposal) -> list[str]:
     from evenstand.formats.columns import ROLES
 
-    out = [f"{proposal.file}: {proposal.rows} rows, {proposal.encoding}, split at {_mark(proposal.delimiter)}, header on line {proposal.header_line}", ""]
+    out = [
+        f"{proposal.file}: {proposal.rows} rows, {proposal.encoding}, split at {_mark(proposal.delimiter)}, "
+        f"header on line {proposal.header_line}",
+        "",
+    ]
     rows: list[tuple[str, ...]] = []
     left: list[str] = []
     for g in proposal.columns:
@@ -313,9 +354,9 @@ def _rows_text(trail: Trail) -> list[str]:
     return out
 
 
-def _report_text(trail: Trail, facts: TrailFacts, covered: Coverage, flat: float | None, outfit: Outfit, units: Profile) -> list[str]:
+def _report_text(trail: Trail, facts: TrailFacts, covered: Coverage, units: Profile) -> list[str]:
     out = [_sum_text(trail), ""]
-    out += columns(_figures(facts, covered, flat, units))
+    out += columns(_figures(facts, covered, units))
     out += ["", *_time_text(facts), ""]
     out += _rates_text(facts, units)
     out += [wrapped(_fault_text(f, units)) for f in facts.run_faults]
@@ -324,11 +365,11 @@ def _report_text(trail: Trail, facts: TrailFacts, covered: Coverage, flat: float
     return out
 
 
-def _figures(facts: TrailFacts, covered: Coverage, flat: float | None, units: Profile) -> list[tuple[str, ...]]:
+def _figures(facts: TrailFacts, covered: Coverage, units: Profile) -> list[tuple[str, ...]]:
     def area(m2: float | None) -> str:
         return shown(None if m2 is None else m2 / 1e4, "area", units)
 
-    rows = [
+    rows: list[tuple[str, ...]] = [
         ("covered once or more", area(covered.covered_m2), f"by strips {shown(covered.width_m, 'width', units)} wide; {covered.basis}"),
         ("covered twice or more", area(covered.twice_m2), ""),
         ("repeated", area(covered.repeat_m2), _percent(covered.overlap) + " of the ground covered"),
@@ -336,22 +377,26 @@ def _figures(facts: TrailFacts, covered: Coverage, flat: float | None, units: Pr
     if covered.skipped_m2 is not None:
         rows.append(("skipped inside the field", area(covered.skipped_m2), f"and {area(covered.outside_m2)} sown outside"))
     if covered.switching_m2 > 0:
-        rows.append(("switched within a row's step", area(covered.switching_m2), "ground where the log cannot say when a section went on or off"))
-    if flat is not None and covered.covered_m2 and abs(flat / covered.covered_m2 - 1) > 5e-4:
-        rows.append(("covered, steps as flat rectangles", area(flat), "curves leave wedges and gaps that way"))
+        rows.append(
+            ("switched within a row's step", area(covered.switching_m2), "ground where the log cannot say when a section went on or off")
+        )
     if facts.distance_gnss_m is not None:
         rows.append(("driven at work, by positions", shown(facts.distance_gnss_m.value, "distance", units), ""))
     if facts.distance_shown_m is not None and facts.distance_ratio is not None:
         off = 100 * (facts.distance_ratio.value - 1)
         by = "its distance" if facts.distance_by == "step" else "its speed"
-        rows.append(("the machine counted", shown(facts.distance_shown_m.value, "distance", units), f"{off:+.2f} % against positions, by {by}"))
+        rows.append(
+            ("the machine counted", shown(facts.distance_shown_m.value, "distance", units), f"{off:+.2f} % against positions, by {by}")
+        )
     if facts.area_shown_ha is not None:
         rows.append(("its area counter grew by", shown(facts.area_shown_ha, "area", units), ""))
     if facts.mass_shown_kg is not None:
         rows.append(("mass shown", shown(facts.mass_shown_kg, "load", units), ""))
     if facts.row_to_row is not None:
         spread = shown(facts.row_to_row.scatter_m, "width", units)
-        rows.append(("row to row", shown(facts.row_to_row.distance_m.value, "width", units), f"guidance width, not the tool's; scatter {spread}"))
+        rows.append(
+            ("row to row", shown(facts.row_to_row.distance_m.value, "width", units), f"guidance width, not the tool's; scatter {spread}")
+        )
     if facts.speed_m_s is not None:
         rows.append(("mean speed at work", shown(facts.speed_m_s, "speed", units), ""))
     return rows
@@ -363,16 +408,32 @@ def _percent(share: float | None) -> str:
 
 def _time_text(facts: TrailFacts) -> list[str]:
     use = facts.time_use
-    parts = (("sowing", use.sowing_s), ("turning", use.turning_s), ("standing", use.standing_s), ("moving", use.moving_s), ("no rows", use.missing_s))
-    return ["  Time: " + ", ".join(f"{name} {s / 3600:.2f} h" for name, s in parts if s >= 1) + f"; {use.stops} stop{'s' if use.stops != 1 else ''} of a minute or more"]
+    parts = (
+        ("sowing", use.sowing_s),
+        ("turning", use.turning_s),
+        ("standing", use.standing_s),
+        ("moving", use.moving_s),
+        ("no rows", use.missing_s),
+    )
+    return [
+        "  Time: "
+        + ", ".join(f"{name} {s / 3600:.2f} h" for name, s in parts if s >= 1)
+        + f"; {use.stops} stop{'s' if use.stops != 1 else ''} of a minute or more"
+    ]
 
 
 def _rates_text(facts: TrailFacts, units: Profile) -> list[str]:
     if not facts.rates:
         return []
     rows: list[tuple[str, ...]] = [("bin", "asked", "reported", "within 5 %")]
-    rows += [(r.bin, shown(r.asked_kg_ha, "rate", units), shown(r.reported_kg_ha, "rate", units), _percent(r.near_share)) for r in facts.rates]
-    return ["  Rates as the controller reported them (an echo of the display, no proof of what was sown):", *columns(rows, indent="    "), ""]
+    rows += [
+        (r.bin, shown(r.asked_kg_ha, "rate", units), shown(r.reported_kg_ha, "rate", units), _percent(r.near_share)) for r in facts.rates
+    ]
+    return [
+        "  Rates as the controller reported them (an echo of the display, no proof of what was sown):",
+        *columns(rows, indent="    "),
+        "",
+    ]
 
 
 def _fault_text(fault: Any, units: Profile) -> str:
@@ -381,7 +442,8 @@ def _fault_text(fault: Any, units: Profile) -> str:
     size = shown(fault.area_ha, "area", units) if fault.area_ha == fault.area_ha else "size not known: give --rows"
     return (
         f"! {what} without flow: {seen}, first missed {_clock(fault.first_missed_s)}, in pass {fault.since_pass}; {size} until "
-        f"{'the end' if fault.until_ms is None else 'it came back'}. Held against {fault.siblings}. Pull the hose and look before believing it."
+        f"{'the end' if fault.until_ms is None else 'it came back'}. Held against {fault.siblings}. "
+        "Pull the hose and look before believing it."
     )
 
 

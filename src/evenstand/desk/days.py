@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from evenstand.desk.demo_farm import DemoFarm
     from evenstand.simulate import Day, FaultSpec
 
+
 def check_day(
     outfit: Outfit,
     plan: Plan,

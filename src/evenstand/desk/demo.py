@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from evenstand.base.clock import Clock, FixedClock, iso
+from evenstand.base.errors import InputError
 from evenstand.desk.demo_farm import DemoFarm, demo_farm
 from evenstand.model import Boundary, Finding, Plan, Step, Trail
 
@@ -85,7 +86,7 @@ def live_through(folder: Path, *, log: Path, seed: int = SEED, faults: tuple[str
     from evenstand.desk.planning import plan_job
     from evenstand.formats.delimited import write_trail_csv
     from evenstand.nextup import next_steps
-    from evenstand.simulate import simulate_day
+    from evenstand.simulate import SimulationError, simulate_day
 
     farm = demo_farm()
     clock = FixedClock(MORNING)
@@ -93,7 +94,10 @@ def live_through(folder: Path, *, log: Path, seed: int = SEED, faults: tuple[str
         plan = plan_job(book, JOB)
         outfit = farm.outfit(plan.outfit)
         boundary = next(b for b in book.all(Boundary) if b.name == plan.field_name)
-        day = simulate_day(outfit, plan, boundary, seed=seed, faults=faults, optional="all", start_ms=int(MORNING.timestamp() * 1000))
+        try:
+            day = simulate_day(outfit, plan, boundary, seed=seed, faults=faults, optional="all", start_ms=int(MORNING.timestamp() * 1000))
+        except SimulationError as error:
+            raise InputError(str(error), where="fault") from None
         write_trail_csv(day.trail, log)
         clock.advance(hours=11)
         record = read_log(book, JOB, log, clock=clock)

@@ -7,12 +7,16 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from evenstand.base.clock import Clock
-from evenstand.base.errors import MissingError
+from evenstand.base.errors import EvenstandError, MissingError
 from evenstand.model import Boundary, Job, Outfit, Trail
 
 if TYPE_CHECKING:
     from evenstand.book import Book, TrailRecord
+    from evenstand.formats.delimited import Proposal, Recipe
     from evenstand.trail.facts import PassFacts, TrailFacts
+    from evenstand.trail.runs import RunFault
+
+REMEMBERED = "log-columns:"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -27,7 +31,7 @@ class Figure:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class TrailStory:
-    """A trail as a person reads it. passes: from `trail.facts`; rows_note: kept, repaired and set aside add up."""
+    """A trail as a person reads it. passes, run_faults: from `trail.facts`; rows_note: kept, repaired and set aside add up."""
 
     key: str
     name: str
@@ -37,17 +41,88 @@ class TrailStory:
     rows_note: str
     set_aside: tuple[tuple[int, str, str], ...]
     notes: tuple[str, ...]
+    run_faults: tuple[RunFault, ...] = ()
 
 
-def propose_columns(path: Path) -> Any:
-    """What each column of a log is taken for, with the questions that are open."""
+def propose_columns(path: Path, *, crs: str | None = None, start: str | None = None, zone: str | None = None) -> Proposal:
+    """What each column of a log is taken for, with the questions that are open.
+
+    Parameters
+    ----------
+    path : Path
+        The log. [-]
+    crs, start, zone : str or None
+        Answers already given: coordinate system, ISO start of a log in seconds, offset of its clock from UTC. [-]
+    """
     from evenstand.formats.delimited import propose
 
-    return propose(path)
+    return propose(path, crs=crs, start=start, zone=zone)
 
 
-def read_log(book: Book, job: str, path: Path, *, crs: str | None = None, recipe: Any = None, clock: Clock) -> TrailRecord:
+def _remembered_as(path: Path) -> str:
+    """The name under which the columns of logs with this header are remembered."""
+    import hashlib
+
+    from evenstand.formats.layouts import layout_of
+
+    header = "\x1f".join(layout_of(path).header)
+    return REMEMBERED + hashlib.sha256(header.encode()).hexdigest()[:24]
+
+
+def remembered_recipe(book: Book, path: Path) -> Recipe | None:
+    """What a person once confirmed the columns of logs with this header to be; None if nobody has.
+
+    Parameters
+    ----------
+    book : Book
+        Open for reading. [-]
+    path : Path
+        The log. [-]
+    """
+    import json
+
+    from evenstand.book import Setting
+    from evenstand.formats.recipes import recipe_from
+
+    try:
+        known = book.get(Setting, _remembered_as(path))
+        return None if known is None else recipe_from(json.loads(known.value), "the columns remembered")
+    except (EvenstandError, ValueError):  # no delimited text, or remembered by a version that knew other roles: ask again
+        return None
+
+
+def remember_recipe(book: Book, path: Path, recipe: Recipe) -> None:
+    """Use these columns for every log with the same header from now on. The start of this one log is not remembered."""
+    import json
+    from dataclasses import replace
+
+    from evenstand.book import Setting
+
+    text = json.dumps(replace(recipe, start="").to_dict(), ensure_ascii=False, sort_keys=True)
+    book.put(Setting(key=_remembered_as(path), value=text), why=f"columns of {path.name} confirmed")
+
+
+def read_log(
+    book: Book, job: str, path: Path, *, crs: str | None = None, recipe: Recipe | None = None, confirmed: bool = False, clock: Clock
+) -> TrailRecord:
     """Read a log and keep it with its original.
+
+    Parameters
+    ----------
+    book : Book
+        Open for writing. [-]
+    job : str
+        Whose log it is. [-]
+    path : Path
+        The log. [-]
+    crs : str or None
+        Coordinate system of positions that are not degrees. [-]
+    recipe : Recipe or None
+        What its columns are; remembered or found where not given. [-]
+    confirmed : bool
+        A person has looked at the recipe: it is remembered for logs with the same header, and a log read before is read anew. [-]
+    clock : Clock
+        For the record. [UTC]
 
     Raises
     ------
@@ -62,19 +137,25 @@ def read_log(book: Book, job: str, path: Path, *, crs: str | None = None, recipe
     jobs = {j.key: j for j in book.all(Job)}
     if job not in jobs:
         raise MissingError(f"no job '{job}'", where="job", cure=f"Jobs: {', '.join(sorted(jobs)) or 'none yet'}.")
-    trail = read_trail(path, recipe=recipe, crs=crs)
-    return _kept(book, jobs[job], trail, path, free_key=free_key, slug=slug, clock=clock)
+    trail = read_trail(path, recipe=recipe or remembered_recipe(book, path), crs=crs)
+    if recipe is not None and confirmed:
+        remember_recipe(book, path, recipe)
+    return _kept(book, jobs[job], trail, path, free_key=free_key, slug=slug, anew=confirmed)
 
 
-def _kept(book: Book, job: Job, trail: Trail, path: Path, *, free_key: Any, slug: Any, clock: Clock) -> TrailRecord:
-    """The record; the same file read twice changes nothing."""
+def _kept(book: Book, job: Job, trail: Trail, path: Path, *, free_key: Any, slug: Any, anew: bool) -> TrailRecord:
+    """The record; the same file read twice changes nothing, unless it is to be read anew."""
     from evenstand.book import TrailRecord
     from evenstand.book.blobs import sha256_of
 
     digest = sha256_of(path.read_bytes())
     for known in book.all(TrailRecord, job=job.key):
-        if known.original_hash == digest:
+        if known.original_hash == digest and not anew:
             return known
+        if known.original_hash == digest:
+            return book.put_trail(
+                trail, key=known.key, job=job.key, outfit=job.outfit, name=path.name, original=path, why=f"log {path.name} read anew"
+            )
     key = free_key(book, TrailRecord, slug(f"{job.key} {path.stem}"))
     return book.put_trail(trail, key=key, job=job.key, outfit=job.outfit, name=path.name, original=path, why=f"log {path.name}")
 
@@ -161,4 +242,5 @@ def trail_story(book: Book, key: str) -> TrailStory:
         rows_note=f"{trail.rows} rows read: {trail.kept} kept, {len(trail.repaired)} repaired, {len(trail.set_aside)} set aside.",
         set_aside=tuple((r.line, r.reason, r.text) for r in (*trail.set_aside, *trail.repaired)[:50]),
         notes=(*trail.notes, *facts.cannot_see),
+        run_faults=facts.run_faults,
     )

@@ -12,7 +12,7 @@ from evenstand.base.clock import FixedClock, iso
 from evenstand.base.errors import EvenstandError, Fault, InputError
 from evenstand.desk.pocketing import PocketEntry
 from evenstand.desk.recording import free_key, record_catch, record_fill, record_reading, slug
-from evenstand.model import HowKnown, Job, Outfit, Product, Reading
+from evenstand.model import Fill, HowKnown, Job, Outfit, Product, Reading
 
 if TYPE_CHECKING:
     from evenstand.base.clock import Clock
@@ -114,9 +114,11 @@ def _take(book: Book, entry: PocketEntry, job: str) -> None:
 
 
 def _take_fill(book: Book, entry: PocketEntry, job: Job, then: FixedClock) -> None:
+    """A fill check: what was put in belongs to the start of the interval, level and area counter to the moment of the entry."""
     values, (how, how_level) = entry.values, entry.how
-    if not {"put_kg", "level_kg", "area_ha"} & values.keys():
+    if not {"put_kg", "level_kg", "area_since_ha", "counter_ha"} & values.keys():
         raise InputError("the fill has no numbers", where="fill", cure="Enter it again.")
+    counter, since = values.get("counter_ha"), values.get("area_since_ha")
     if "put_kg" in values:
         record_fill(
             book,
@@ -125,7 +127,7 @@ def _take_fill(book: Book, entry: PocketEntry, job: Job, then: FixedClock) -> No
             put_kg=values["put_kg"],
             how=_HOW.get(how, "glance"),
             clock=then,
-            area_ha=values.get("area_ha"),
+            area_ha=max(0.0, counter - since) if counter is not None and since is not None else None,
             level_before_kg=values.get("level_before_kg"),
         )
     if "level_kg" in values:
@@ -133,12 +135,17 @@ def _take_fill(book: Book, entry: PocketEntry, job: Job, then: FixedClock) -> No
         sd = _level_sd(book, job, entry.bin, how_level, level)
         reading = Reading(quantity=f"level:{entry.bin}", value=level, sd=sd, at=entry.at, instrument=how_level or "glance")
         record_reading(book, job=job.key, reading=reading, clock=then, by=_BY)
-    if "area_ha" in values:
-        area = values["area_ha"]
+    area = counter if counter is not None else (since if _first_fill(book, job, entry.bin) else None)
+    if area is not None:
         reading = Reading(
             quantity="area_counter", value=area, sd=_COUNTER_SD_HA, at=entry.at, instrument="display", derived_from=("W", "V")
         )
         record_reading(book, job=job.key, reading=reading, clock=then, by=_BY)
+
+
+def _first_fill(book: Book, job: Job, bin: str) -> bool:
+    """Whether the interval began with the job: then the area since the fill is the area counter."""
+    return len([f for f in book.all(Fill, job=job.key) if f.bin == bin]) <= 1
 
 
 def _level_sd(book: Book, job: Job, bin: str, how: str, level_kg: float) -> float:

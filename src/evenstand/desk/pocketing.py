@@ -41,8 +41,9 @@ class PocketEntry:
 
     values: by name, those of `VALUES` that were typed; areas [ha], masses [kg], turns [turns], lengths [m]; asked and seen in one
     unit. Of a fill check: put_kg went in at the fill before (then with level_before_kg in the bin); area_since_ha was sown since
-    then; level_kg and counter_ha, the area counter itself, are of the moment of the entry. bin: letter or "". at: ISO time to the minute [UTC]. id: the same for the same entry however often it arrives.
-    mark: first three hexadecimal digits of the plan's hash that the page was made from. how: how put in and level were known.
+    then; level_kg and counter_ha, the area counter itself, are of the moment of the entry.
+    bin: letter or "". at: ISO time to the minute [UTC]. id: the same for the same entry however often it arrives. mark: first three
+    hexadecimal digits of the plan's hash that the page was made from. how: how put in and level were known.
     """
 
     kind: EntryKind

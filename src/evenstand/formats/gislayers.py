@@ -31,9 +31,8 @@ def write_trail_gpkg(trail: Trail, path: str | Path, *, passes: tuple[Any, ...] 
     lon, lat = Transformer.from_crs(trail.frame.proj, "EPSG:4326", always_xy=True).transform(trail.xy_m[:, 0], trail.xy_m[:, 1])
     place = np.column_stack([lon, lat])
     names, data, masks = _fields(trail)
-    raw.write(
-        path, shapely.to_wkb(shapely.points(place)), data, names, field_mask=masks, layer="rows", driver="GPKG", geometry_type="Point", crs="EPSG:4326"
-    )  # fmt: skip
+    form = {"driver": "GPKG", "crs": "EPSG:4326"}
+    raw.write(path, shapely.to_wkb(shapely.points(place)), data, names, field_mask=masks, layer="rows", geometry_type="Point", **form)
     if not passes:
         return
     lines = shapely.to_wkb(np.array([shapely.LineString(place[p.first_row : p.last_row + 1]) for p in passes]))
@@ -44,9 +43,7 @@ def write_trail_gpkg(trail: Trail, path: str | Path, *, passes: tuple[Any, ...] 
         "start_ms": np.array([p.start_ms for p in passes], dtype=np.int64),
         "exceptions": np.array(["; ".join(e.note for e in p.exceptions) for p in passes], dtype=object),
     }
-    raw.write(
-        path, lines, list(table.values()), list(table), layer="passes", driver="GPKG", geometry_type="LineString", crs="EPSG:4326", append=True
-    )  # fmt: skip
+    raw.write(path, lines, list(table.values()), list(table), layer="passes", geometry_type="LineString", append=True, **form)
 
 
 def _fields(trail: Trail) -> tuple[list[str], list[Any], list[Any]]:

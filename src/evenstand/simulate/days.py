@@ -122,7 +122,7 @@ def simulate_day(
     bins = metering.set_up(plan.bins, outfit, wrongs, conditions, dice)
     heads = {h: plug_cells[f"head:{h}"] for h in wrongs.heads}
     metered = metering.meter(path, bins, outfit, wrongs, typed_width_m=typed_width, head_cells=heads, world=conditions, dice=dice)
-    clock = recording.timeline(path, metered, dice)
+    clock = recording.timeline(path, metered, conditions, dice)
     since = {cause: clock.at_cell(cell) for cause, cell in plug_cells.items()}
     frame = boundary.frame if boundary is not None else NOWHERE
     trail = recording.record(

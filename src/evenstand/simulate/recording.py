@@ -9,7 +9,7 @@ import numpy as np
 from evenstand.model import Frame, Outfit, Run, Trail
 from evenstand.model.place import FloatArray
 from evenstand.model.trail import BoolArray
-from evenstand.simulate.driving import Path
+from evenstand.simulate.driving import Path, pass_ends
 from evenstand.simulate.metering import BinSetup, Metered
 from evenstand.simulate.worlds import Dice, World
 
@@ -20,6 +20,7 @@ FAN_SAG_FOR_S = 5.0
 FAN_LOAD_TURNS_S = 1.6
 DISPLAY_SNAP = 0.03
 PULSE_M = 0.2
+IDLE_S = (120.0, 2400.0)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -34,13 +35,17 @@ class Timeline:
         return float(self.arrive_s[cell])
 
 
-def timeline(path: Path, metered: Metered, dice: Dice) -> Timeline:
-    """Clock of the day: cells at their speed, and 12 to 25 minutes for each stop to fill."""
+def timeline(path: Path, metered: Metered, world: World, dice: Dice) -> Timeline:
+    """Clock of the day: cells at their speed, 12 to 25 minutes for each stop to fill, and other stops between passes."""
     moving = np.concatenate([[0.0], np.cumsum(path.length_m / path.speed_m_s)])
     halt = np.zeros(moving.size)
     roll = dice.of("stops")
     for cell in sorted({p.cell for p in metered.puts if p.cell > 0}):
         halt[cell] = roll.uniform(720, 1500)
+    idle = dice.of("idle")
+    _, ends = pass_ends(path.pass_id)
+    for _ in range(int(idle.poisson(world.idle_per_h * moving[-1] / 3600))):
+        halt[int(idle.choice(ends))] += idle.uniform(IDLE_S[0], IDLE_S[1])
     waited = np.cumsum(halt)
     return Timeline(arrive_s=moving + waited - halt, leave_s=moving + waited)
 

@@ -28,7 +28,8 @@ class World:
     loose product gives less until it has settled [-, ha]; speed_power: kg/turn against ground speed, exponent [-];
     sensor_drop: share of rows in which a clear run is not seen [-]; sensor_ghost: share in which a dead one is [-];
     fan_sd_turns_s [turns/s]; boundary_sd: error of the outline's area [-]; scale_step_kg: ticket step [kg]; aim_sd: how near a
-    fill comes to what was aimed at [-]; latency_s: by how much the recorded sections lag [s]; rounded: displays and records are
+    fill comes to what was aimed at [-]; latency_s: by how much the recorded sections lag [s]; idle_per_h: stops for
+    other things than filling [1/h]; rounded: displays and records are
     rounded; error: multiplies the error of every witness, 0 makes all of them exact [-].
     """
 
@@ -62,6 +63,7 @@ class World:
     scale_step_kg: float
     aim_sd: float
     latency_s: float
+    idle_per_h: float
     rounded: bool
     error: float = 1.0
 
@@ -72,7 +74,7 @@ WORLDS: dict[str, World] = {
         speed_sd=0, speed_reach_m=60, speed_lag_m=6, gnss_scale_m=0,
         gnss_freedom=5, gnss_slow_sd_m=0, gnss_slow_s=100, travel_sd=0, soil_sd=0, soil_reach_m=200, load_slip=0, width_sd_m=0,
         factor_sd=0, drift_low=0, drift_high=0, settle_high=0, settle_ha=1, speed_power=0, sensor_drop=0, sensor_ghost=0,
-        fan_sd_turns_s=0, boundary_sd=0, scale_step_kg=0, aim_sd=0, latency_s=0, rounded=False, error=0.0,
+        fan_sd_turns_s=0, boundary_sd=0, scale_step_kg=0, aim_sd=0, latency_s=0, idle_per_h=0, rounded=False, error=0.0,
     ),
     "nominal": World(
         name="nominal", steer_sd_m=0.04, steer_reach_m=45, overrun_m=3.0, section_late_m=5.0,
@@ -80,7 +82,7 @@ WORLDS: dict[str, World] = {
         gnss_scale_m=0.010, gnss_freedom=5, gnss_slow_sd_m=0.012, gnss_slow_s=120, travel_sd=0.004, soil_sd=0.004, soil_reach_m=180,
         load_slip=0.006, width_sd_m=0.012, factor_sd=0.008, drift_low=0.003, drift_high=0.012, settle_high=0.008, settle_ha=2.0,
         speed_power=-0.01, sensor_drop=3e-4, sensor_ghost=5e-4, fan_sd_turns_s=0.35, boundary_sd=0.008, scale_step_kg=10,
-        aim_sd=0.03, latency_s=0, rounded=True,
+        aim_sd=0.03, latency_s=0, idle_per_h=0.25, rounded=True,
     ),
     "rough": World(
         name="rough", steer_sd_m=0.18, steer_reach_m=60, overrun_m=6.0, section_late_m=10.0,
@@ -88,7 +90,7 @@ WORLDS: dict[str, World] = {
         gnss_scale_m=0.05, gnss_freedom=3, gnss_slow_sd_m=0.35, gnss_slow_s=240, travel_sd=0.008, soil_sd=0.012, soil_reach_m=260,
         load_slip=0.016, width_sd_m=0.025, factor_sd=0.013, drift_low=0.010, drift_high=0.030, settle_high=0.020, settle_ha=3.0,
         speed_power=-0.05, sensor_drop=2e-3, sensor_ghost=4e-3, fan_sd_turns_s=0.8, boundary_sd=0.013, scale_step_kg=20,
-        aim_sd=0.06, latency_s=1.5, rounded=True,
+        aim_sd=0.06, latency_s=1.5, idle_per_h=0.5, rounded=True,
     ),
 }  # fmt: skip
 

@@ -63,8 +63,8 @@ class TrailFacts:
     """Facts of a trail; None where its columns do not tell.
 
     distance_gnss_m: driven at work, from positions [m]; distance_shown_m: the same as the machine counted it [m]; distance_ratio: the
-    machine's metres per metre by positions (V/v) [-]; distance_by: "step" or "speed"; speed_m_s: mean at work [m/s]; area_driven_m2: distance
-    times the width that was on, overlap included, None without a width [m²]; area_shown_ha: growth of the machine's counter [ha];
+    machine's metres per metre by positions (V/v) [-]; distance_by: "step" or "speed"; speed_m_s: mean at work [m/s]; area_driven_m2:
+    distance times the width that was on, overlap included, None without a width [m²]; area_shown_ha: growth of the machine's counter [ha];
     mass_shown_kg: mass a second summed [kg]; turns: of each bin's meter [turns]; rates: of each bin; row_to_row: guidance width;
     passes; time_use; run_faults and run_note; coverage and overlap (repeated over covered ground) if a field or coverage was given [-];
     cannot_see: sentences on what this log cannot tell; basis: which columns told when the tool was at work.

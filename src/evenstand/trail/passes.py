@@ -26,6 +26,8 @@ STRAIGHT_M = 50.0
 STRAIGHT_RMS_M = 2.0
 PARALLEL_RAD = math.radians(4.0)
 STATION_M = 10.0
+END_M = 15.0
+MOST_SCATTER = 0.25
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -261,24 +263,31 @@ def row_to_row(trail: Trail, passes: tuple[PassFacts, ...]) -> RowToRow | None:
     Returns
     -------
     RowToRow or None
-        The median over pairs of neighbours. [m]
+        The median over pairs of neighbours; None where neighbours lie at no one distance. [m]
     """
-    straight = [p for p in passes if p.length_m >= STRAIGHT_M and _bend(trail, p) <= STRAIGHT_RMS_M]
-    if len(straight) < 3:
+    lines = [xy for p in passes if p.length_m >= STRAIGHT_M and _bend(xy := _inner(trail, p)) <= STRAIGHT_RMS_M]
+    if len(lines) < 3:
         return None
-    angle = np.radians([p.heading_deg for p in straight])
-    length = np.array([p.length_m for p in straight])
-    main = _main_direction(angle, length)
+    chords = np.array([xy[-1] - xy[0] for xy in lines])
+    angle = np.arctan2(chords[:, 0], chords[:, 1])
+    main = _main_direction(angle, np.hypot(chords[:, 0], chords[:, 1]))
     along_side = np.abs((angle - main + math.pi / 2) % math.pi - math.pi / 2) <= PARALLEL_RAD
-    group = [p for p, ok in zip(straight, along_side, strict=True) if ok]
+    group = [xy for xy, ok in zip(lines, along_side, strict=True) if ok]
     if len(group) < 3:
         return None
-    return _spacing(trail, group, main)
+    return _spacing(group, main)
 
 
-def _bend(trail: Trail, p: PassFacts) -> float:
-    """Root mean square distance of a pass from its chord. [m]"""
+def _inner(trail: Trail, p: PassFacts) -> FloatArray:
+    """Positions of a pass without its ends, where machines turn in and out. [m]"""
     xy = trail.xy_m[p.first_row : p.last_row + 1]
+    along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(xy, axis=0).T))])
+    inner = xy[(along >= END_M) & (along <= along[-1] - END_M)]
+    return inner if inner.shape[0] >= 3 else xy
+
+
+def _bend(xy: FloatArray) -> float:
+    """Root mean square distance of a line from its chord. [m]"""
     chord = xy[-1] - xy[0]
     size = float(np.hypot(*chord))
     if size < 1.0:
@@ -296,14 +305,13 @@ def _main_direction(angle: FloatArray, length: FloatArray) -> float:
     return float(np.arctan2((length[near] * np.sin(double)).sum(), (length[near] * np.cos(double)).sum()) / 2)
 
 
-def _spacing(trail: Trail, group: list[PassFacts], main: float) -> RowToRow | None:
+def _spacing(lines: list[FloatArray], main: float) -> RowToRow | None:
     """Sideways distances at stations along the main direction, of every pass to its next neighbour."""
     ahead = np.array([math.sin(main), math.cos(main)])
     aside = np.array([ahead[1], -ahead[0]])
-    lines = [trail.xy_m[p.first_row : p.last_row + 1] for p in group]
     ends = [(float((xy @ ahead).min()), float((xy @ ahead).max())) for xy in lines]
     station = np.arange(min(a for a, _ in ends), max(b for _, b in ends), STATION_M)
-    grid = np.full((len(group), station.size), np.nan)
+    grid = np.full((len(lines), station.size), np.nan)
     for i, xy in enumerate(lines):
         v, u = xy @ ahead, xy @ aside
         order = np.argsort(v)
@@ -322,6 +330,8 @@ def _spacing(trail: Trail, group: list[PassFacts], main: float) -> RowToRow | No
         return None
     middle = float(np.median(pairs))
     scatter = 1.4826 * float(np.median(np.abs(pairs - middle)))
+    if scatter > MOST_SCATTER * middle:
+        return None
     sd = max(1.2533 * scatter / math.sqrt(pairs.size), 0.005)
     spacing = Est(value=middle, sd=sd, basis="measured", source="trail: neighbouring passes")
     return RowToRow(distance_m=spacing, scatter_m=scatter, neighbours=int(pairs.size))

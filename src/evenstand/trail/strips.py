@@ -16,7 +16,7 @@ from evenstand.base.errors import MissingError, RangeError
 from evenstand.model.outfit import Outfit
 from evenstand.model.place import FloatArray, IntArray
 from evenstand.model.trail import BoolArray, Trail
-from evenstand.trail.stepping import Steps
+from evenstand.trail.stepping import Steps, runs_of
 
 LEAST_STEP_M = 0.2
 LEAST_BASE_M = 1.5
@@ -215,7 +215,9 @@ def _path(trail: Trail, outfit: Outfit, steps: Steps, width: float, code: IntArr
     half = max(LEAST_BASE_M, width / 4)
     lo, hi = along[first][part], along[last][part]
     centre = along - outfit.antenna_ahead_m * sense
-    face = _at(along, xy, centre + half, lo, hi) - _at(along, xy, centre - half, lo, hi)
+    begin, end = _sown_span(along, joined & steps.sowing[row[:-1]])
+    fore, aft = np.minimum(centre + half, end + centre - along), np.maximum(centre - half, begin + centre - along)
+    face = _at(along, xy, fore, lo, hi) - _at(along, xy, aft, lo, hi)
     size = np.hypot(face[:, 0], face[:, 1])
     lone = size < 1e-9
     face = face / np.where(lone, 1.0, size)[:, None] * sense[:, None]
@@ -223,6 +225,16 @@ def _path(trail: Trail, outfit: Outfit, steps: Steps, width: float, code: IntArr
     middle = _at(along, xy, centre, lo, hi) if outfit.antenna_ahead_m else xy
     right = np.column_stack([face[:, 1], -face[:, 0]])
     return _Path(middle, right, np.unwrap(np.arctan2(face[:, 1], face[:, 0])), row, joined)
+
+
+def _sown_span(along: FloatArray, sown: BoolArray) -> tuple[FloatArray, FloatArray]:
+    """Where the sown stretch of each node begins and ends along the way: a turn with the openers up says nothing about how the tool faced."""
+    begin, end = along - np.inf, along + np.inf
+    first, last = runs_of(sown)
+    size = last - first + 1
+    node = np.repeat(first - np.concatenate([[0], np.cumsum(size)[:-1]]), size) + np.arange(int(size.sum()))
+    begin[node], end[node] = np.repeat(along[first], size), np.repeat(along[last], size)
+    return begin, end
 
 
 def _cusps(xy: FloatArray, joined: BoolArray) -> IntArray:
@@ -247,12 +259,12 @@ def _reversing(trail: Trail, row: IntArray, first: IntArray, turned: BoolArray) 
         return back
     angle = np.radians(heading[row])
     bounds = [*first.tolist(), row.size]
-    for j, (begin, end) in enumerate(itertools.pairwise(bounds)):
+    for k, (begin, end) in enumerate(itertools.pairwise(bounds)):
         if end - begin >= 2:
             move = np.diff(trail.xy_m[row[begin:end]], axis=0)
             agree = move[:, 0] * np.sin(angle[begin : end - 1]) + move[:, 1] * np.cos(angle[begin : end - 1])
             if np.isfinite(agree).any():
-                back[j] = float(np.nanmedian(agree)) < 0
+                back[k] = float(np.nanmedian(agree)) < 0
     return back
 
 
@@ -345,11 +357,12 @@ def _cross(a: FloatArray, b: FloatArray) -> FloatArray:
 
 
 def _folded(l0: FloatArray, r0: FloatArray, l1: FloatArray, r1: FloatArray) -> BoolArray:
-    """Steps whose later node pair is not wholly ahead of the earlier one, seen from either pair."""
+    """Steps whose later node pair is not wholly ahead of the earlier one, seen from either pair, or faces the other way."""
     across0, across1 = r0 - l0, r1 - l1
     ahead = (_cross(across0, l1 - l0) >= 0) & (_cross(across0, r1 - r0) >= 0)
     behind = (_cross(across1, l1 - l0) >= 0) & (_cross(across1, r1 - r0) >= 0)
-    return np.asarray(~(ahead | behind) | (_cross(l1 - r0, l0 - r1) <= 0))
+    flipped = (across0 * across1).sum(axis=1) <= 0
+    return np.asarray(~(ahead | behind) | flipped | (_cross(l1 - r0, l0 - r1) <= 0))
 
 
 def _triangles(l0: FloatArray, r0: FloatArray, l1: FloatArray, r1: FloatArray) -> tuple[FloatArray, FloatArray, IntArray]:

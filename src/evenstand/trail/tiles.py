@@ -108,8 +108,8 @@ def _ring_edges(ring: FloatArray, origin: FloatArray, unit: float, chain: int) -
     """Edges of a boundary ring, low end first, with the weight that entering it from the left adds."""
     snapped = 2 * np.round((ring - origin) / (2 * unit)) * unit
     a, b = snapped[:-1], snapped[1:]
-    down = b[:, 1] < a[:, 1]
-    keep = a[:, 1] != b[:, 1]
+    down = (b[:, 1] < a[:, 1]) | ((b[:, 1] == a[:, 1]) & (b[:, 0] < a[:, 0]))
+    keep = (a != b).any(axis=1)
     edge = np.where(down[:, None], np.concatenate([b, a], axis=1), np.concatenate([a, b], axis=1))[keep]
     return edge, np.where(down, INSIDE, -INSIDE)[keep], np.full(int(keep.sum()), chain)
 
@@ -138,9 +138,9 @@ def _edges(left, right, start, origin, unit):  # type: ignore[no-untyped-def]  #
                 x1, y1 = left[b - 1 - (k - size), 0], left[b - 1 - (k - size), 1]
             x1 = np.rint((x1 - origin[0]) / quantum) * quantum
             y1 = np.rint((y1 - origin[1]) / quantum) * quantum
-            if y0 == y1:
+            if y0 == y1 and x0 == x1:
                 continue
-            if y1 > y0:
+            if y1 > y0 or (y1 == y0 and x1 > x0):  # a level edge counts as rising to the right
                 edge[n, 0], edge[n, 1], edge[n, 2], edge[n, 3] = x0, y0, x1, y1
                 weight[n] = -1
             else:
@@ -280,7 +280,7 @@ def _tiles(edge, weight, chain, corner, offset, entry, tile, unit, rows, columns
             if p0 == p1:
                 continue
             m = p1 - p0
-            alone = True
+            alone = abs(weight[entry[p0] >> 2]) == 1  # one strip by itself repeats nothing; a boundary by itself is skipped ground
             first = chain[entry[p0] >> 2]
             for p in range(p0 + 1, p1):
                 if chain[entry[p] >> 2] != first:

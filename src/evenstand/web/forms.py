@@ -63,6 +63,10 @@ class Typed:
             self.faults[name] = str(error)
             return None
 
+    def quiet(self) -> None:
+        """While somebody is still typing, an empty field is no fault yet."""
+        self.faults = {k: v for k, v in self.faults.items() if not k or self.values.get(k)}
+
     def blame(self, error: EvenstandError) -> None:
         """Tie a calculation's faults to the fields they name; the rest stands above the form."""
         for fault in error.faults:

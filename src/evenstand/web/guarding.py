@@ -8,6 +8,9 @@ from urllib.parse import urlsplit
 from fastapi import Request, Response
 from fastapi.responses import PlainTextResponse
 
+MIB = 2**20
+UPLOADS = {"/after/trail": 512 * MIB, "/machine/outline": 64 * MIB}
+FORM_MOST = MIB
 LOCAL = {"127.0.0.1", "localhost", "[::1]", "::1", "testserver"}
 HEADERS = {
     "Content-Security-Policy": (
@@ -25,6 +28,18 @@ def _host(text: str) -> str:
     return (urlsplit(f"//{text}").hostname or "").lower()
 
 
+def _too_long(request: Request) -> Response | None:
+    """Refuse a body that is longer than its page takes before any of it is read; a browser always states the length."""
+    most = UPLOADS.get(request.url.path, FORM_MOST)
+    stated = request.headers.get("content-length", "")
+    if not stated.isdigit():
+        return PlainTextResponse("The length of the form is not stated.\n", status_code=411)
+    if int(stated) > most:
+        text = f"More than {most // MIB} MB. A log this long is read with: evenstand trail read FILE.\n"
+        return PlainTextResponse(text, status_code=413)
+    return None
+
+
 async def guard(request: Request, call_next: Callable[[Request], Awaitable[Response]]) -> Response:
     """Refuse a foreign Host (a name that was bent to this address) and a form from a foreign page (Origin)."""
     host = _host(request.headers.get("host", ""))
@@ -36,7 +51,13 @@ async def guard(request: Request, call_next: Callable[[Request], Awaitable[Respo
             return PlainTextResponse("A form from another site was refused. Open the page here and send it again.\n", status_code=403)
         if not origin and request.headers.get("sec-fetch-site", "same-origin") not in {"same-origin", "none"}:
             return PlainTextResponse("A form from another site was refused.\n", status_code=403)
+        refused = _too_long(request)
+        if refused is not None:
+            return refused
+        request.app.state.site.forget()
     response = await call_next(request)
+    if request.method not in {"GET", "HEAD"}:
+        request.app.state.site.forget()
     for name, value in HEADERS.items():
         response.headers.setdefault(name, value)
     return response

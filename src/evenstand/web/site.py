@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+import secrets
+import tempfile
 import threading
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Hashable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from fastapi import FastAPI, Request, Response
-from fastapi.responses import HTMLResponse, JSONResponse, PlainTextResponse
+from fastapi.exceptions import RequestValidationError
+from fastapi.responses import HTMLResponse, JSONResponse
 from fastapi.staticfiles import StaticFiles
 from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescape
 from starlette.exceptions import HTTPException
@@ -19,10 +22,14 @@ from evenstand.base.clock import Clock, SystemClock
 from evenstand.base.errors import EvenstandError
 from evenstand.base.units import Profile, profile_unit, shown, shown_value
 from evenstand.drawing import tokens
+from evenstand.web import naming
 from evenstand.web.guarding import guard
 
 if TYPE_CHECKING:
     from evenstand.book import Book
+
+T = TypeVar("T")
+STAGED = 4  # uploads waiting for their columns to be confirmed
 
 MENU = (
     ("/", "Next"),
@@ -45,6 +52,9 @@ class Site:
         self.verification = verification
         self._lock = threading.RLock()
         self._book: Book | None = None
+        self._known: dict[Hashable, Any] = {}
+        self._staging: tempfile.TemporaryDirectory[str] | None = None
+        self._staged: dict[str, Path] = {}
         self.templates = Environment(
             loader=PackageLoader("evenstand.web"),
             autoescape=select_autoescape(default=True, default_for_string=True),
@@ -53,6 +63,7 @@ class Site:
             lstrip_blocks=True,
         )
         self.templates.globals.update(menu=MENU, version=__version__, shown=shown, shown_value=shown_value, profile_unit=profile_unit)
+        self.templates.filters.update(day=naming.day, moment=naming.moment, causes=naming.causes, many=_many)
 
     @contextmanager
     def book(self) -> Iterator[Book]:
@@ -67,9 +78,54 @@ class Site:
                     self._book = Book.create(self.folder, farm="Our farm", profile="si", who=self.who, clock=self.clock)
             yield self._book
 
-    def close(self) -> None:
-        """Let go of the book."""
+    def once(self, key: Hashable, make: Callable[[], T]) -> T:
+        """What `make` gives, kept until a form is sent: this site is the book's only writer while it is open."""
         with self._lock:
+            if key not in self._known:
+                self._known[key] = make()
+            found: T = self._known[key]
+            return found
+
+    def forget(self) -> None:
+        """A form came in: everything is computed anew."""
+        with self._lock:
+            self._known.clear()
+
+    def stage(self, name: str) -> tuple[str, Path]:
+        """A place for an upload that waits for an answer, and the token it is found by; the oldest gives way."""
+        with self._lock:
+            if self._staging is None:
+                self._staging = tempfile.TemporaryDirectory(prefix="evenstand-")
+            while len(self._staged) >= STAGED:
+                self.unstage(next(iter(self._staged)))
+            token = secrets.token_urlsafe(16)
+            folder = Path(self._staging.name) / token
+            folder.mkdir()
+            self._staged[token] = folder / (Path(name).name or "log")
+            return token, self._staged[token]
+
+    def staged(self, token: str) -> Path | None:
+        """The upload of a token, None if it is gone."""
+        with self._lock:
+            path = self._staged.get(token)
+            return path if path is not None and path.is_file() else None
+
+    def unstage(self, token: str) -> None:
+        """Throw an upload away."""
+        with self._lock:
+            path = self._staged.pop(token, None)
+            if path is not None:
+                path.unlink(missing_ok=True)
+                path.parent.rmdir()
+
+    def close(self) -> None:
+        """Let go of the book and of uploads that were never confirmed."""
+        with self._lock:
+            self._known.clear()
+            self._staged.clear()
+            if self._staging is not None:
+                self._staging.cleanup()
+                self._staging = None
             if self._book is not None:
                 self._book.close()
                 self._book = None
@@ -137,7 +193,13 @@ def create_app(
         app.include_router(router)
     app.add_exception_handler(EvenstandError, _designed)
     app.add_exception_handler(HTTPException, _http)
+    app.add_exception_handler(RequestValidationError, _incomplete)
     return app
+
+
+def _many(count: int, one: str, more: str = "") -> str:
+    """'1 fill', '3 fills', '1 234 rows'. [text]"""
+    return f"{shown_value(float(count), 'count')} {one if count == 1 else more or one + 's'}"
 
 
 def _tokens_css() -> Response:
@@ -151,11 +213,24 @@ def _designed(request: Request, error: Exception) -> Response:
     assert isinstance(error, EvenstandError)
     if "application/json" in request.headers.get("accept", ""):
         return JSONResponse(error.to_dict(), status_code=422)
-    return site_of(request).page(request, "error.html", status=422, title="That did not work", faults=error.faults)
+    return site_of(request).page(request, "error.html", status=422, title="That did not work", faults=error.faults, back=_back(request))
+
+
+def _back(request: Request) -> str:
+    """Where a page that could not be shown leads: the form it came from, else the first page of its moment."""
+    path = request.url.path
+    if request.method != "GET":
+        return path
+    return next((href for href, _ in MENU if href != "/" and path.startswith(href) and path != href), "/")
 
 
 def _http(request: Request, error: Exception) -> Response:
     assert isinstance(error, HTTPException)
-    if error.status_code == 404:
-        return site_of(request).page(request, "error.html", status=404, title="No such page", faults=())
-    return PlainTextResponse(str(error.detail), status_code=error.status_code)
+    titles = {404: "No such page", 405: "This page takes no such form"}
+    title = titles.get(error.status_code, "That did not work")
+    return site_of(request).page(request, "error.html", status=error.status_code, title=title, faults=(), back="/")
+
+
+def _incomplete(request: Request, error: Exception) -> Response:
+    """A form that lacks a part its page sends; a person sees this only with a page from another version."""
+    return site_of(request).page(request, "error.html", status=422, title="The form was not complete", faults=(), back="/")

@@ -2,23 +2,39 @@
 (() => {
   "use strict";
 
-  // A form with data-live="ID" fetches its own page with what is typed and swaps the part with that id. Old answers are dropped.
+  // A form with data-live="ID" fetches its own page with what is typed and swaps the part with that id. Only the newest answer counts:
+  // an older one that arrives late is dropped by its number. What changed is read out from [data-say] to those who cannot see it.
   for (const form of document.querySelectorAll("form[data-live]")) {
+    const target = document.getElementById(form.dataset.live);
+    const said = document.createElement("p");
+    said.className = "hidden";
+    said.setAttribute("role", "status");
+    form.after(said);
     let sequence = 0;
+    let shownNumber = 0;
     let timer = 0;
-    const refresh = async () => {
+    let under_way = null;
+    const refresh = async (live) => {
       const mine = ++sequence;
-      const target = document.getElementById(form.dataset.live);
+      under_way?.abort();
+      under_way = new AbortController();
       const address = new URL(form.action || location.href);
-      address.search = new URLSearchParams(new FormData(form)).toString();
+      const typed = [...new FormData(form)].filter(([, value]) => value !== "");
+      address.search = new URLSearchParams(typed).toString();
+      const asked = new URL(address);
+      if (live) asked.searchParams.set("live", "1");
       target.setAttribute("aria-busy", "true");
       try {
-        const answer = await fetch(address, { headers: { Accept: "text/html" } });
+        const answer = await fetch(asked, { headers: { Accept: "text/html" }, signal: under_way.signal });
         const page = new DOMParser().parseFromString(await answer.text(), "text/html");
         const fresh = page.getElementById(form.dataset.live);
-        if (mine === sequence && fresh) {
+        if (mine === sequence && mine > shownNumber && fresh) {
+          shownNumber = mine;
           target.replaceChildren(...fresh.childNodes);
           history.replaceState(null, "", address);
+          const sentence = target.querySelector("[data-say]")?.textContent.trim() ?? "";
+          if (sentence && sentence !== said.textContent) said.textContent = sentence;
+          if (!live) target.querySelector("#summary")?.focus();
         }
       } catch {
         /* the button still works */
@@ -28,12 +44,12 @@
     };
     form.addEventListener("input", () => {
       clearTimeout(timer);
-      timer = setTimeout(refresh, 250);
+      timer = setTimeout(() => refresh(true), 200);
     });
     form.addEventListener("submit", (event) => {
       event.preventDefault();
       clearTimeout(timer);
-      refresh();
+      refresh(false);
     });
   }
 
