@@ -41,7 +41,19 @@ def test_an_empty_book_leads_to_the_first_page_and_ten_values_to_a_card(empty):
     first = empty.get("/")
     assert first.url.path == "/start"
     assert first.text.count("<input") - first.text.count('type="hidden"') <= 10
-    card = empty.post("/start", data={"outfit": "Own drill", "rows": "40", "spacing": "300 mm", "speed": "8", "bins": "A=5, B=3", "crop": "barley", "rate": "110", "area": "50"})
+    card = empty.post(
+        "/start",
+        data={
+            "outfit": "Own drill",
+            "rows": "40",
+            "spacing": "300 mm",
+            "speed": "8",
+            "bins": "A=5, B=3",
+            "crop": "barley",
+            "rate": "110",
+            "area": "50",
+        },
+    )
     assert card.status_code == 200
     assert card.url.path.endswith("/card")
     assert "12.00 m" in card.text
@@ -164,6 +176,17 @@ def test_every_component_renders_each_of_its_examples(farm):
 
     page = farm.get("/-/components").text
     assert page.count('<section id="x-') == len(EXAMPLES)
-    assert {e.macro for e in EXAMPLES} >= {"num", "card_table", "finding", "steps", "answer", "error_summary", "fields", "empty", "table", "working"}
+    assert {e.macro for e in EXAMPLES} >= {
+        "num",
+        "card_table",
+        "finding",
+        "steps",
+        "answer",
+        "error_summary",
+        "fields",
+        "empty",
+        "table",
+        "working",
+    }
     for text in ("Cannot be told yet", "Does not hold", "Doubtful", "Holds", "not known", "Not kept yet", "120 kg/ha"):
         assert text in page

@@ -24,7 +24,13 @@ def outfit(heads: int = 4, outlets: int = 4):
         for h in range(heads)
         for i in range(outlets)
     )
-    return tool(4.0, heads=tuple(Head(letter="ABCDEFGH"[h], outlets=outlets) for h in range(heads)), runs=runs, rows=heads * outlets, row_spacing_m=0.25)
+    return tool(
+        4.0,
+        heads=tuple(Head(letter="ABCDEFGH"[h], outlets=outlets) for h in range(heads)),
+        runs=runs,
+        rows=heads * outlets,
+        row_spacing_m=0.25,
+    )
 
 
 def sown(trail) -> np.ndarray:
@@ -68,11 +74,13 @@ def test_passes_are_the_stretches_between_lifts():
 
 def test_a_headland_round_without_lifting_is_cut_at_its_corners():
     side = np.arange(0, 120, 2.0)
-    xy = np.concatenate([
-        np.column_stack([np.zeros(60), side]),
-        np.column_stack([side, np.full(60, 120.0)]),
-        np.column_stack([np.full(60, 120.0), 120 - side]),
-    ])
+    xy = np.concatenate(
+        [
+            np.column_stack([np.zeros(60), side]),
+            np.column_stack([side, np.full(60, 120.0)]),
+            np.column_stack([np.full(60, 120.0), 120 - side]),
+        ]
+    )
     facts = trail_facts(trail_of(xy), tool(10.0))
     assert len(facts.passes) == 3
     assert [round(p.heading_deg) for p in facts.passes] == [0, 90, 180]
@@ -182,7 +190,11 @@ def test_a_shut_run_is_not_missed():
     machine = outfit()
     shut = type(machine)(
         **{f: getattr(machine, f) for f in machine.__slots__}
-        | {"runs": tuple(type(r)(number=r.number, head=r.head, outlet=r.outlet, offset_m=r.offset_m, shut=r.number == 6) for r in machine.runs)}
+        | {
+            "runs": tuple(
+                type(r)(number=r.number, head=r.head, outlet=r.outlet, offset_m=r.offset_m, shut=r.number == 6) for r in machine.runs
+            )
+        }
     )
     seen = with_columns(trail, run_present=present, runs=tuple(range(1, 17)))
     assert [f.run for f in run_faults(seen, machine)] == [6]

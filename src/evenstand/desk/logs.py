@@ -13,7 +13,7 @@ from evenstand.model import Boundary, Job, Outfit, Trail
 if TYPE_CHECKING:
     from evenstand.book import Book, TrailRecord
     from evenstand.formats.delimited import Proposal, Recipe
-    from evenstand.trail.facts import PassFacts, TrailFacts
+    from evenstand.trail import PassFacts, TrailFacts
     from evenstand.trail.runs import RunFault
 
 REMEMBERED = "log-columns:"

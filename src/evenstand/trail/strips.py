@@ -228,7 +228,7 @@ def _path(trail: Trail, outfit: Outfit, steps: Steps, width: float, code: IntArr
 
 
 def _sown_span(along: FloatArray, sown: BoolArray) -> tuple[FloatArray, FloatArray]:
-    """Where the sown stretch of each node begins and ends along the way: a turn with the openers up says nothing about how the tool faced."""
+    """Where the sown stretch of each node begins and ends along the way: a turn with the openers up says nothing of how the tool faced."""
     begin, end = along - np.inf, along + np.inf
     first, last = runs_of(sown)
     size = last - first + 1

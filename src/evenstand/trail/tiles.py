@@ -21,6 +21,7 @@ from evenstand.model.place import FloatArray, IntArray
 INSIDE = 1 << 20
 LARGEST_TILES = 24_000_000
 BITS = 24
+TAME = 0.4
 
 
 def _jit(function: Callable[..., Any]) -> Callable[..., Any]:
@@ -128,6 +129,14 @@ def _edges(left, right, start, origin, unit):  # type: ignore[no-untyped-def]  #
     for j in range(chains):
         a, b = start[j], start[j + 1]
         size = b - a
+        tame = True  # both edges run well ahead in every step, so that the chain cannot lie over itself
+        for k in range(a, b - 1 if size > 2 else a):
+            lx, ly = left[k + 1, 0] - left[k, 0], left[k + 1, 1] - left[k, 1]
+            rx, ry = right[k + 1, 0] - right[k, 0], right[k + 1, 1] - right[k, 1]
+            mx, my = 0.5 * (lx + rx), 0.5 * (ly + ry)
+            if min(lx * mx + ly * my, rx * mx + ry * my) < TAME * (mx * mx + my * my):
+                tame = False
+                break
         x1 = np.rint((left[a, 0] - origin[0]) / quantum) * quantum
         y1 = np.rint((left[a, 1] - origin[1]) / quantum) * quantum
         for k in range(2 * size):
@@ -146,7 +155,7 @@ def _edges(left, right, start, origin, unit):  # type: ignore[no-untyped-def]  #
             else:
                 edge[n, 0], edge[n, 1], edge[n, 2], edge[n, 3] = x1, y1, x0, y0
                 weight[n] = 1
-            chain[n] = j
+            chain[n] = j if tame else -1 - n
             length += np.hypot(x1 - x0, y1 - y0)
             n += 1
     return edge[:n], weight[:n], chain[:n], length

@@ -79,7 +79,7 @@ async def upload(request: Request) -> Response:
         try:
             proposal = propose_columns(path)
             if form.get("confirmed") != "yes":
-                rows = [(c.name, c.role or "left out", c.unit, c.why, c.sure) for c in proposal.columns]
+                rows = [(c.use.name, c.use.role or "left out", c.use.unit, c.why, c.sure) for c in proposal.columns]
                 return site.page(request, "after_columns.html", typed=typed, proposal=proposal, rows=rows, name=path.name)
             with site.book() as book:
                 record = read_log(book, job, path, crs=typed.text("crs") or None, clock=site.clock)
