@@ -134,7 +134,7 @@ def _size_error(findings: Sequence[Any], cause: str, size: float) -> float | Non
 
 
 def smallest_found(runs: Sequence[Run]) -> float | None:
-    """Size found nine times in ten, by a logistic fit over the logarithm of the size; None if the fit has no foot or no top."""
+    """Size found nine times in ten, by a logistic fit over the logarithm of the size; None if the fit has no foot, no top, or lies beyond them."""
     sizes = np.array([math.log(abs(r.size)) for r in runs])
     found = np.array([r.score in ("right alone", "right in class") for r in runs], dtype=float)
     if sizes.size < 20 or found.sum() < 5 or (1 - found).sum() < 3:
@@ -151,7 +151,8 @@ def smallest_found(runs: Sequence[Run]) -> float | None:
             break
     if beta[1] <= 0.1:
         return None
-    return float(math.exp(middle + spread * (math.log(9.0) - beta[0]) / beta[1]))
+    size = float(math.exp(middle + spread * (math.log(9.0) - beta[0]) / beta[1]))
+    return size if size <= max(abs(r.size) for r in runs) else None  # beyond the sizes tried the fit says nothing
 
 
 def cell(runs: Sequence[Run]) -> dict[str, Any]:

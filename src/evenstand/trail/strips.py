@@ -361,7 +361,10 @@ def _folded(l0: FloatArray, r0: FloatArray, l1: FloatArray, r1: FloatArray) -> B
     across0, across1 = r0 - l0, r1 - l1
     ahead = (_cross(across0, l1 - l0) >= 0) & (_cross(across0, r1 - r0) >= 0)
     behind = (_cross(across1, l1 - l0) >= 0) & (_cross(across1, r1 - r0) >= 0)
-    flipped = (across0 * across1).sum(axis=1) <= 0
+    left, right = l1 - l0, r1 - r0
+    apart = _cross(right, l0 - r0) * _cross(right, l1 - r0) >= 0
+    apart |= _cross(left, r0 - l0) * _cross(left, r1 - l0) >= 0
+    flipped = ~apart | ((across0 * across1).sum(axis=1) <= 0)
     return np.asarray(~(ahead | behind) | flipped | (_cross(l1 - r0, l0 - r1) <= 0))
 
 

@@ -11,11 +11,14 @@ from fastapi.responses import RedirectResponse
 
 from evenstand.base.clock import iso
 from evenstand.base.errors import EvenstandError
+from evenstand.base.units import Profile, shown_value
 from evenstand.desk.planning import job_inputs
 from evenstand.desk.recording import new_job, remark_card
+from evenstand.desk.workings import with_workings
 from evenstand.expect import PlanInputs, plan_for
 from evenstand.model import Boundary, Job, Outfit, Plan, Product
 from evenstand.web.forms import Field, Typed
+from evenstand.web.naming import job_name
 from evenstand.web.site import site_of
 
 router = APIRouter()
@@ -37,7 +40,7 @@ def jobs(request: Request) -> Response:
     """All jobs of the book."""
     site = site_of(request)
     with site.book() as book:
-        all_jobs = book.all(Job)
+        all_jobs = sorted(book.all(Job), key=lambda j: (j.finish_by or "9999", j.key))
         fields = {b.key: b for b in book.all(Boundary)}
         outfits = {o.key: o for o in book.all(Outfit)}
     return site.page(request, "jobs.html", jobs=all_jobs, fields=fields, outfits=outfits)
@@ -118,6 +121,21 @@ def _live_fields(inputs: PlanInputs) -> tuple[Field, ...]:
     )
 
 
+def _own_values(inputs: PlanInputs, profile: Profile) -> dict[str, str]:
+    """The job's own values, shown in the empty fields that would replace them."""
+    job = inputs.job
+    area = job.area_ha if job.area_ha is not None else (inputs.boundary.area_ha if inputs.boundary else None)
+    speed = job.speed_m_s if job.speed_m_s is not None else (inputs.outfit.working_speed_m_s if inputs.outfit else None)
+    rows: list[tuple[str, float | None, str]] = [
+        ("area", area, "area"),
+        ("speed", speed, "speed"),
+        ("target", job.target_plants_m2, "stand"),
+        ("rounds", None if job.headland_rounds is None else float(job.headland_rounds), "count"),
+        *((f"rate:{a.product}", a.rate_kg_ha, "rate") for a in job.asks),
+    ]
+    return {name: shown_value(value, quantity, profile) for name, value, quantity in rows if value is not None}
+
+
 def _name(inputs: PlanInputs, key: str) -> str:
     return inputs.products[key].name if key in inputs.products else key
 
@@ -152,10 +170,15 @@ def plan(request: Request, key: str) -> Response:
     try:
         tried = _tried(inputs, typed)
         if typed.ok:
-            found = plan_for(tried)
+            found = with_workings(plan_for(tried), tried)
     except EvenstandError as error:
         typed.blame(error)
-    return site.page(request, "plan.html", inputs=inputs, plan=found, typed=typed, groups=CARD_GROUPS)
+    if "live" in request.query_params:
+        typed.quiet()
+    tried_out = any(typed.values.values())
+    own = _own_values(inputs, profile)
+    name = job_name(inputs.job, {inputs.boundary.key: inputs.boundary} if inputs.boundary else {})
+    return site.page(request, "plan.html", inputs=inputs, plan=found, typed=typed, groups=CARD_GROUPS, tried=tried_out, name=name, own=own)
 
 
 @router.get("/before/{key}/card")
@@ -166,7 +189,7 @@ def card(request: Request, key: str) -> Response:
     site = site_of(request)
     with site.book() as book:
         inputs = job_inputs(book, key)
-        found = plan_for(inputs)
+        found = with_workings(plan_for(inputs), inputs)
         remarks = {r.line: r for r in book.all(CardRemark) if r.outfit == inputs.job.outfit}
     return site.page(request, "card.html", inputs=inputs, plan=found, groups=CARD_GROUPS, remarks=remarks)
 
