@@ -134,7 +134,7 @@ def _size_error(findings: Sequence[Any], cause: str, size: float) -> float | Non
 
 
 def smallest_found(runs: Sequence[Run]) -> float | None:
-    """Size found nine times in ten, by a logistic fit over the logarithm of the size; None if the fit has no foot, no top, or lies beyond them."""
+    """Size found nine times in ten, by a logistic fit over the logarithm of size; None if the fit has no foot or top, or lies beyond."""
     sizes = np.array([math.log(abs(r.size)) for r in runs])
     found = np.array([r.score in ("right alone", "right in class") for r in runs], dtype=float)
     if sizes.size < 20 or found.sum() < 5 or (1 - found).sum() < 3:

@@ -325,7 +325,7 @@ def test_a_read_only_folder_can_be_read_and_not_written(open_to_all):
         with pytest.raises(BookError, match=r"cannot be made"):
             Book.create(open_to_all / "within", farm="F", clock=clock())
     assert dump(open_to_all) == before
-    (open_to_all / "book.gpkg-journal").write_bytes(b"\xd9\xd5\x05\xf9\x20\xa1\x63\xd7" + b"\0" * 504)
+    (open_to_all / "book.gpkg-journal").write_bytes(bytes.fromhex("d9d505f920a163d7") + bytes(504))
     with as_a_person_without_rights(open_to_all), pytest.raises(BookError, match="a write was interrupted and cannot be rolled back"):
         Book.open(open_to_all)
 

@@ -161,7 +161,7 @@ def test_a_batch_is_one_change_and_one_undo_takes_all_of_it_back(book):
 
 def test_a_batch_that_fails_keeps_nothing(book):
     before = book.dump()
-    with pytest.raises(ZeroDivisionError), book.batch():  # noqa: PT012
+    with pytest.raises(ZeroDivisionError), book.batch():
         book.put(WHEAT)
         raise ZeroDivisionError
     assert book.dump() == before
