@@ -212,7 +212,7 @@ def _steps_of_chain(strips: Strips, j: int) -> Any:
     left, right = strips.left[a:b], strips.right[a:b]
     quad = np.stack([right[:-1], right[1:], left[1:], left[:-1], right[:-1]], axis=1)
     out: Any = shapely.polygons(quad)
-    return np.where(shapely.is_valid(out), out, shapely.make_valid(out))
+    return _areas_only(np.where(shapely.is_valid(out), out, shapely.make_valid(out)))
 
 
 def _by_shapes(strips: Strips, rings: list[FloatArray] | None) -> tuple[float, float, float | None, float | None, dict[str, float]]:

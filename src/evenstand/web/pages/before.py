@@ -109,28 +109,33 @@ async def make(request: Request) -> Response:
     return site.page(request, "job_new.html", status=422, typed=typed)
 
 
-def _live_fields(inputs: PlanInputs) -> tuple[Field, ...]:
-    rates = [Field(name=f"rate:{a.product}", label=f"Rate, {_name(inputs, a.product)}", quantity="rate") for a in inputs.job.asks]
+def _live_fields(inputs: PlanInputs, profile: Profile) -> tuple[Field, ...]:
+    own = _own_values(inputs, profile)
+
+    def entry(name: str, label: str, quantity: str, hint: str = "") -> Field:
+        return Field(name=name, label=label, quantity=quantity, hint=hint or (f"Now {own[name]}." if name in own else "Not known yet."))
+
+    along = "Now along the longest edge." if inputs.job.direction_deg is None else f"Now {inputs.job.direction_deg:g}."
     return (
-        Field(name="area", label="Area", quantity="area"),
-        Field(name="speed", label="Working speed", quantity="speed"),
-        Field(name="target", label="Plants wanted", quantity="stand"),
-        *rates,
-        Field(name="rounds", label="Headland rounds", quantity="count"),
-        Field(name="direction", label="Direction of passes, degrees from north", hint="Empty: along the longest edge.", quantity="count"),
+        *(entry(f"rate:{a.product}", f"Rate, {_name(inputs, a.product)}", "rate") for a in inputs.job.asks),
+        entry("speed", "Working speed", "speed"),
+        entry("area", "Area", "area"),
+        entry("target", "Plants wanted", "stand"),
+        entry("rounds", "Headland rounds", "count"),
+        entry("direction", "Direction of passes, degrees from north", "count", along),
     )
 
 
 def _own_values(inputs: PlanInputs, profile: Profile) -> dict[str, str]:
-    """The job's own values, shown in the empty fields that would replace them."""
+    """The job's own values as texts, shown beside the fields that would replace them."""
     job = inputs.job
     area = job.area_ha if job.area_ha is not None else (inputs.boundary.area_ha if inputs.boundary else None)
-    speed = job.speed_m_s if job.speed_m_s is not None else (inputs.outfit.working_speed_m_s if inputs.outfit else None)
+    speed = job.speed_m_s if job.speed_m_s is not None else (inputs.outfit.speed_m_s if inputs.outfit else None)
     rows: list[tuple[str, float | None, str]] = [
         ("area", area, "area"),
         ("speed", speed, "speed"),
         ("target", job.target_plants_m2, "stand"),
-        ("rounds", None if job.headland_rounds is None else float(job.headland_rounds), "count"),
+        ("rounds", float(job.headland_rounds), "count"),
         *((f"rate:{a.product}", a.rate_kg_ha, "rate") for a in job.asks),
     ]
     return {name: shown_value(value, quantity, profile) for name, value, quantity in rows if value is not None}
@@ -165,7 +170,7 @@ def plan(request: Request, key: str) -> Response:
     with site.book() as book:
         inputs = job_inputs(book, key)
         profile = book.profile
-    typed = Typed.of(_live_fields(inputs), request.query_params, profile)
+    typed = Typed.of(_live_fields(inputs, profile), request.query_params, profile)
     found: Plan | None = None
     try:
         tried = _tried(inputs, typed)
@@ -176,9 +181,8 @@ def plan(request: Request, key: str) -> Response:
     if "live" in request.query_params:
         typed.quiet()
     tried_out = any(typed.values.values())
-    own = _own_values(inputs, profile)
     name = job_name(inputs.job, {inputs.boundary.key: inputs.boundary} if inputs.boundary else {})
-    return site.page(request, "plan.html", inputs=inputs, plan=found, typed=typed, groups=CARD_GROUPS, tried=tried_out, name=name, own=own)
+    return site.page(request, "plan.html", inputs=inputs, plan=found, typed=typed, groups=CARD_GROUPS, tried=tried_out, name=name)
 
 
 @router.get("/before/{key}/card")
