@@ -39,7 +39,9 @@ def test_names_say_what_a_column_is(header, role, unit, bin_, number):
     assert (named.role, named.unit, named.bin, named.number) == (role, unit, bin_, number)
 
 
-@pytest.mark.parametrize(("text", "unit"), [("Km/h", "km/h"), ("LBS / ACRE", "lb/ac"), ("°", "deg"), ("kg per ha", "kg/ha"), ("kg ha-1", "kgha-1")])
+@pytest.mark.parametrize(
+    ("text", "unit"), [("Km/h", "km/h"), ("LBS / ACRE", "lb/ac"), ("°", "deg"), ("kg per ha", "kg/ha"), ("kg ha-1", "kgha-1")]
+)
 def test_units_are_tidied_or_left_alone(text, unit):
     assert tidy_unit(text) == unit or tidy_unit(text) == text
 
@@ -183,7 +185,13 @@ def test_epochs_are_known_by_their_size(tmp_path, scale, unit):
 
 
 def test_clock_times_run_over_midnight(tmp_path):
-    lines = ["time,lon,lat", *(f"{(86_370 + i) % 86_400 // 3600:02d}:{(86_370 + i) % 3600 // 60:02d}:{(86_370 + i) % 60:02d},-105.0,{51 + i * 1.8e-5:.7f}" for i in range(60))]
+    lines = [
+        "time,lon,lat",
+        *(
+            f"{(86_370 + i) % 86_400 // 3600:02d}:{(86_370 + i) % 3600 // 60:02d}:{(86_370 + i) % 60:02d},-105.0,{51 + i * 1.8e-5:.7f}"
+            for i in range(60)
+        ),
+    ]
     trail = read_trail(write_log(tmp_path / "a.csv", lines), start="2027-05-04T00:00:00Z")
     assert np.all(np.diff(trail.t_ms) == 1000)
     assert any("midnight" in note for note in trail.notes)

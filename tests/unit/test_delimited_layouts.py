@@ -147,7 +147,7 @@ def test_states_written_only_when_they_change_hold_until_they_do(tmp_path):
         (b'{"type": "FeatureCollection"}', "JSON"),
         (b"SQLite format 3\x00rest", "database"),
         (bytes(range(256)) * 20, "binary"),
-        (b"just some words\nwithout any table\n", "no delimiter"),
+        (b"just some words\nand a line that is longer than the first one\nno\n", "no delimiter"),
     ],
 )
 def test_what_is_no_table_is_called_by_its_name(tmp_path, content, says):
