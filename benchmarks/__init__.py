@@ -1,1 +1,1 @@
-"""Timings against general-purpose libraries, and how well faults are found."""
+"""Speed against general-purpose libraries. `python -m benchmarks --seed N` writes bench-out/results.json."""

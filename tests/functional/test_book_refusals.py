@@ -252,9 +252,9 @@ def test_another_program_that_holds_the_file_is_told_and_nothing_is_lost(copy, m
 def test_a_writer_takes_the_write_lock_of_the_file_as_it_begins(copy):
     with Book.open(copy, write=True, clock=clock()) as book, book.batch():
         assert book._raw.in_transaction
-        with closing(sqlite3.connect(copy / "book.gpkg", isolation_level=None, timeout=0)) as other:
-            with pytest.raises(sqlite3.OperationalError, match="locked"):
-                other.execute("BEGIN IMMEDIATE")
+        other = sqlite3.connect(copy / "book.gpkg", isolation_level=None, timeout=0)
+        with closing(other), pytest.raises(sqlite3.OperationalError, match="locked"):
+            other.execute("BEGIN IMMEDIATE")
 
 
 def test_the_rules_of_the_connection_are_kept(copy):

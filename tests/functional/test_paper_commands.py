@@ -102,7 +102,7 @@ def test_what_the_display_calls_a_line_is_on_the_card(book: Path, tmp_path: Path
 
 
 def test_a_book_without_a_job_or_an_unknown_job_is_refused(book: Path, tmp_path: Path) -> None:
-    with pytest.raises(MissingError, match="a book and a job go together"):
+    with pytest.raises(MissingError, match="which job is meant is not said"):
         run("sheet", "--book", str(book), "--out", str(tmp_path))
     with pytest.raises(MissingError, match="home-wheat"):
         run("card", "--book", str(book), "--job", "nowhere")

@@ -42,7 +42,7 @@ def test_a_trail_comes_back_equal_with_absent_columns_absent_and_gaps_as_gaps(bo
     record = book.put_trail(put, key="t", job=JOB.key, outfit="big-drill", name="day.csv", original=b"raw log")
     found = book.trail("t")
     assert same_trail(found, put)
-    assert found.echoed_kg_ha is None and found.step_m is None
+    assert (found.echoed_kg_ha, found.step_m) == (None, None)
     assert np.isnan(found.speed_m_s[2])
     assert not found.xy_m.flags.writeable
     assert book.get(TrailRecord, "t") == record

@@ -116,7 +116,7 @@ def test_undo_is_refused_with_both_values_where_the_row_has_moved(book):
 def test_undo_is_refused_where_a_thing_put_in_has_changed_since_or_is_gone(book):
     change = book.put(WHEAT)
     book.put(dataclasses.replace(WHEAT, name="Durum"))
-    with pytest.raises(ConflictError, match="name: change .* left Wheat, now there is Durum"):
+    with pytest.raises(ConflictError, match=r"name: change .* left Wheat, now there is Durum"):
         book.undo(change)
     rename = book.put(dataclasses.replace(WHEAT, name="Spelt"))
     book.remove(Product, "wheat")

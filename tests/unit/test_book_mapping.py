@@ -97,7 +97,7 @@ def test_unknown_comes_back_as_unknown(book):
     book.put(Outfit(key="bare", name="bare"))
     found = book.get(Outfit, "bare")
     assert found == Outfit(key="bare", name="bare")
-    assert found.rows is None and found.widths.true_m is None and found.bins == ()
+    assert (found.rows, found.widths.true_m, found.bins) == (None, None, ())
 
 
 def test_bins_and_runs_keep_their_order(book):
@@ -210,7 +210,8 @@ def test_every_fault_of_a_thing_is_named_at_once(book):
         "has_scale: 1 is no yes or no",
     ):
         assert said in text
-    assert "'fast' is no number" in text and "antenna_ahead_m: is missing" in text
+    assert "'fast' is no number" in text
+    assert "antenna_ahead_m: is missing" in text
     assert book.all(Outfit) == ()
 
 
@@ -275,7 +276,7 @@ def _plan() -> Plan:
         efficiency_low=None, efficiency_high=None, low_ha_h=None, high_ha_h=None, hours_in_work=7.2, hours_low=None, hours_high=None,
         bins=(BinPlan(bin="A", product="wheat", rate_kg_ha=120.0, factor_kg_turn=est(1.25)),), total_kg={"wheat": 7440.0}, drive=drive,
         stops=(Stop(after_pass=14, latest_pass=16, at_ha=20.0, at_h=2.0, left_kg={"A": 100.0}, add_kg={"A": 4000.0}),),
-        card=(CardLine(key="speed", group="travel", label="Speed", quantity="speed", state="known", value=2.0, working=work, needs=("a",)),),
+        card=(CardLine(key="s", group="travel", label="Speed", quantity="speed", state="known", value=2.0, working=work, needs=("a",)),),
         proof={"stops": "least"}, input_hash="0123456789abcdef",
     )  # fmt: skip
 

@@ -268,3 +268,11 @@ def test_too_many_ways_to_share_out_the_bins_are_refused_with_a_cure(monkeypatch
     monkeypatch.setattr(capacities, "MOST_CHOICES", 5_000)
     with pytest.raises(RangeError, match="Pin some bins"):
         plan_stops(np.full((3, 6), 1.0), np.linspace(1, 2, 12) ** 2, np.full(6, 800.0), 1.0)
+
+
+def test_a_cost_so_small_that_a_sum_swallows_it_changes_no_plan() -> None:
+    """1 + 1e-38 is 1: two ways to add the same stops then tie, and the plan stands all the same."""
+    use = [[0.0] * 3] * 4 + [[1.0, 0.0, 0.0]] * 2 + [[424.0, 0.0, 0.0], [0.0] * 3, [1.0, 0.0, 1.0], [0.0, 0.0, 425.0]]
+    stops = plan_stops(use, [1.0, 0.5, 0.5], [500.0] * 3, [0.0] * 5 + [1.2e-38, 0.0, 0.0, 1.0, 0.0], reserve=0.15)
+    assert (stops.cost, stops.after_pass[-1]) == (pytest.approx(1), 9)  # 425 kg are all that two half bins hold at 15 % reserve
+    assert stops.optimal

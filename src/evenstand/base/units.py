@@ -7,6 +7,7 @@ definitions: the international pound (0.45359237 kg) and yard (0.9144 m) of 1959
 
 from __future__ import annotations
 
+import dataclasses
 import math
 import re
 from collections.abc import Mapping
@@ -271,6 +272,7 @@ def rounded(value: float, decimals: int | None = None) -> str:
     return text.replace(",", "\u202f")
 
 
+_LEAST, _MOST = 1e-8, 1e12  # far outside every quantity above, near enough for sums of squares to stay finite
 _NUMBER = re.compile(r"^\s*([-+]?(?:\d[\d\u202f\u00a0' ]*)?(?:[.,]\d+)?(?:[eE][-+]?\d+)?)\s*(.*?)\s*$")
 
 
@@ -288,7 +290,11 @@ def read_number(text: str, *, where: str = "") -> tuple[float, str]:
         raise UnitError(f"'{text}' has no number", where=where, cure="Write a number and a unit, such as 120 kg/ha.")
     if re.fullmatch(r"[-+]?[1-9]\d{0,2},\d{3}", body):
         raise UnitError(f"'{text}' can be read two ways", where=where, cure="Write 1200 or 1.2 without a comma.")
-    return float(body.replace(",", ".")), match.group(2)
+    value = float(body.replace(",", "."))
+    if not (value == 0 or _LEAST <= abs(value) <= _MOST):
+        seen = text if len(text) <= 40 else f"{text[:40]}..."
+        raise UnitError(f"'{seen}' is no number of a farm", where=where, limit="0.00000001 to 1000000000000", cure="Look at its digits.")
+    return value, match.group(2)
 
 
 def read_quantity(text: str, quantity: str, profile: Profile = "si", *, where: str = "") -> float:
@@ -309,7 +315,10 @@ def read_quantity(text: str, quantity: str, profile: Profile = "si", *, where: s
         The value. [metric unit of the quantity]
     """
     number, symbol = read_number(text, where=where or quantity)
-    return to_metric(number, quantity, symbol or profile_unit(quantity, profile))
+    try:
+        return to_metric(number, quantity, symbol or profile_unit(quantity, profile))
+    except UnitError as error:
+        raise UnitError([dataclasses.replace(fault, where=where or quantity) for fault in error.faults]) from None
 
 
 def recognise(text: str, candidates: tuple[str, ...]) -> tuple[str, float] | None:

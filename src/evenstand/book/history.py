@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import base64
+import dataclasses
 import json
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -40,6 +41,14 @@ class Entry:
     field: str
     before: Any
     after: Any
+
+    def to_dict(self) -> dict[str, Any]:
+        """The entry as plain data; bytes as base64."""
+        values = {field.name: getattr(self, field.name) for field in dataclasses.fields(self)}
+        for name in ("before", "after"):
+            text = to_json(values[name])
+            values[name] = None if text is None else json.loads(text)
+        return {**values, "row": list(self.row), "what": self.what}
 
     @property
     def what(self) -> str:

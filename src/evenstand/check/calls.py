@@ -205,23 +205,24 @@ def call_ratios(call: CallReadings) -> tuple[Ratio, ...]:
         else 0.0
     )
     pairs = [
-        ("rate seen against rate asked", call.seen_kg_ha, call.asked_kg_ha, 0.004),
-        ("area counter against the outline", call.area_counter_ha, call.boundary_ha, 0.02),
-        ("area counter against the ground driven", call.area_counter_ha, call.driven_ha, 0.007),
-        ("mass shown against mass weighed", call.shown_kg, call.weighed_kg, 0.007),
+        ("rate seen against rate asked", "rate", call.seen_kg_ha, call.asked_kg_ha, 0.004),
+        ("area counter against the outline", "area", call.area_counter_ha, call.boundary_ha, 0.02),
+        ("area counter against the ground driven", "area", call.area_counter_ha, call.driven_ha, 0.007),
+        ("mass shown against mass weighed", "mass", call.shown_kg, call.weighed_kg, 0.007),
         (
             "used against rate times area",
+            "",
             used,
             None if area is None or dose is None else area * dose,
             max(0.02, used_sd / used if used and used > 0 else 0.02),
         ),
-        ("distance shown against taped", call.distance_shown_m, call.distance_taped_m, 0.006),
-        ("width typed against taped", call.width_typed_m, call.width_taped_m, 0.003),
-        ("width typed against rows times spacing", call.width_typed_m, width, 0.003),
-        ("catch against the factor typed", call.catch_kg_turn, call.factor_kg_turn, 0.02),
+        ("distance shown against taped", "distance", call.distance_shown_m, call.distance_taped_m, 0.006),
+        ("width typed against taped", "width", call.width_typed_m, call.width_taped_m, 0.003),
+        ("width typed against rows times spacing", "width", call.width_typed_m, width, 0.003),
+        ("catch against the factor typed", "factor", call.catch_kg_turn, call.factor_kg_turn, 0.02),
     ]
     out = []
-    for name, above, below, sd in pairs:
+    for name, of, above, below, sd in pairs:
         if above is not None and below is not None and above > 0 and below > 0:
             rows = call.rows if name.startswith("width") else None
             out.append(
@@ -229,7 +230,7 @@ def call_ratios(call: CallReadings) -> tuple[Ratio, ...]:
                     name=name,
                     off=above / below - 1,
                     sd=sd,
-                    slips=typing_slip(below, above, sd=min(sd, 0.2), rows=rows) if sd < 0.05 else (),
+                    slips=typing_slip(below, above, sd=min(sd, 0.2), rows=rows, of=of) if sd < 0.05 else (),
                 )
             )
     return tuple(out)

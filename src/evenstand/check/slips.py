@@ -17,6 +17,16 @@ _HA_AC = 1e4 / ACRE_M2
 _LB_AC = LB_KG / (ACRE_M2 / 1e4)  # one lb/ac in kg/ha
 _BUSHEL_CROPS = ("wheat", "corn", "canola", "barley")  # 60, 56, 50 and 48 lb
 _MATCH_Z = 2.0
+_ALWAYS = ("decimal",)
+# names or kinds of the slips that can befall a quantity
+_FITS: dict[str, frozenset[str]] = {
+    "rate": frozenset({"kg and lb", "lb/ac and kg/ha", "ha and ac", "gallons", "preset", "nutrient", "bushel"}),
+    "area": frozenset({"ha and ac"}),
+    "mass": frozenset({"kg and lb", "t and short tons", "gallons", "preset", "bushel"}),
+    "distance": frozenset({"km and miles"}),
+    "width": frozenset(),
+    "factor": frozenset({"kg and lb", "preset", "bushel"}),
+}
 _Row = tuple["SlipKind", str, float, str, str, float]  # kind, name, seen/asked, sentence, where to look, prior weight
 
 
@@ -96,7 +106,7 @@ def _bushel_slips() -> list[_Row]:
     return rows
 
 
-def typing_slip(asked: float, seen: float, *, sd: float, rows: int | None = None) -> tuple[Slip, ...]:
+def typing_slip(asked: float, seen: float, *, sd: float, rows: int | None = None, of: str = "") -> tuple[Slip, ...]:
     """Slips of typing that would turn what was asked into what is seen, likeliest first.
 
     A match is never proof: several slips share a ratio, and a true fault may land on one by chance.
@@ -111,6 +121,9 @@ def typing_slip(asked: float, seen: float, *, sd: float, rows: int | None = None
         Combined standard deviation of both readings, as a share. [-]
     rows : int or None
         Number of openers, to try one row or a few too many or too few. [-]
+    of : str
+        What the numbers are, "rate", "area", "mass", "distance", "width" or "factor", so that nobody is asked for the bushel weight
+        of an area; "" tries every slip. [-]
 
     Returns
     -------
@@ -137,7 +150,8 @@ def typing_slip(asked: float, seen: float, *, sd: float, rows: int | None = None
     found = math.log(seen / asked)
     if abs(found) <= _MATCH_Z * spread and not _swaps(asked, seen, spread):
         return ()
-    candidates = [*_known_slips(), *_row_slips(rows), *_swaps(asked, seen, spread)]
+    known = [slip for slip in _known_slips() if not of or slip[0] in _ALWAYS or slip[1] in _FITS[of] or slip[0] in _FITS[of]]
+    candidates = [*known, *_row_slips(rows), *_swaps(asked, seen, spread)]
     matches = []
     for kind, name, ratio, text, look, odds in candidates:
         z = abs(found - math.log(ratio)) / spread

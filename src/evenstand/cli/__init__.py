@@ -60,6 +60,7 @@ def main() -> None:
     """Run the command line; every designed error becomes its lines on standard error and exit code 2."""
     try:
         code = cli.main(prog_name="evenstand", standalone_mode=False)
+        sys.stdout.flush()
     except EvenstandError as error:
         _report(error)
         sys.exit(error.exit_code)
@@ -69,10 +70,27 @@ def main() -> None:
     except click.ClickException as error:
         error.show()
         sys.exit(2)
-    except BrokenPipeError:
-        sys.stderr.close()
+    except BrokenPipeError:  # the reader, such as head, has had enough
+        _drop_output()
         sys.exit(0)
+    except SystemExit:
+        if hasattr(sys.stdout, "wrapped"):  # click has met the same closed pipe, and would make it exit code 1
+            sys.exit(0)
+        raise
+    except OSError as error:
+        name = f"{error.filename}: " if error.filename and len(str(error.filename)) < 200 else ""
+        why = error.strerror or str(error)[:200]
+        click.echo(f"{name}the system refuses ({why}). Look at the name, the rights and the room left.", err=True)
+        _drop_output()
+        sys.exit(2)
     sys.exit(code if isinstance(code, int) else 0)
+
+
+def _drop_output() -> None:
+    """What is still waiting for standard output goes nowhere, so that nothing is raised at the very end."""
+    import os
+
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
 def _report(error: EvenstandError) -> None:

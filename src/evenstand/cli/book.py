@@ -144,18 +144,25 @@ def _write_sheets(folder: Path, first: FirstOutfit, profile: Profile, who: str) 
 def _tell_new(folder: Path, first: FirstOutfit | None, profile: Profile, sheets: list[str], trouble: str) -> None:
     click.echo(f"A new book is in {folder}.")
     if first is None:
-        click.echo("It holds no outfit yet: evenstand serve " + str(folder))
+        click.echo(f"It holds no outfit and no job yet. Both are made on the site: evenstand serve {_quoted(folder)}")
         return
     outfit = first.outfit
     click.echo(f"Outfit {outfit.name}: width {shown(outfit.width_m, 'width', profile)}, {len(outfit.bins)} bins. Job {first.job.key}.")
     for note in first.notes:
         click.echo(wrapped(note))
+    click.echo(f"Next: evenstand next --book {_quoted(folder)}, or the site: evenstand serve {_quoted(folder)}")
     if sheets:
         click.echo("Value card, fill slip and pocket page are written:")
         for path in sheets:
             click.echo(f"  {path}")
     elif trouble:
         click.echo(f"Value card and fill slip could not be written: {trouble}", err=True)
+
+
+def _quoted(folder: Path) -> str:
+    import shlex
+
+    return shlex.quote(str(folder))
 
 
 # looking ------------------------------------------------------------------------------------------------------------
@@ -218,6 +225,51 @@ def _lists(held: dict[str, Any], profile: Profile) -> list[tuple[str, list[tuple
 
 @command.command()
 @_FOLDER
+@click.argument("file", type=click.Path())
+@click.option("--layer", default="", help="Which layer of the file, where it has several.")
+@click.option("--field", default="", help="Which area, where it has several: its number in the list, or its name.")
+@click.option("--crs", default="", help="Coordinate system, where the file names none, such as EPSG:4326.")
+@click.option("--job", default="", help="The job that is sown on it.")
+@_WHO
+@_JSON
+def field(folder: Path, file: str, layer: str, field: str, crs: str, job: str, who: str, as_json: bool) -> int:
+    """Take a field's outline into the book from FILE: GeoJSON, Shapefile, GeoPackage, in any coordinate system.
+
+    \b
+    evenstand book field our-farm home-quarter.geojson --job wheat-2027
+    """
+    from evenstand.cli.common import job_of
+    from evenstand.desk.books import open_book
+    from evenstand.desk.recording import import_outline, sow_on
+
+    with open_book(folder, write=True, who=who) as book, book.batch(f"outline from {Path(file).name}"):
+        chosen = job_of(book, job) if job else ""
+        outline = import_outline(book, file, layer=layer or None, field=field or None, crs=crs or None)
+        if chosen:
+            sow_on(book, chosen, outline)
+        profile = book.profile
+    if as_json:
+        print_json(
+            {
+                "key": outline.key,
+                "name": outline.name,
+                "area_ha": outline.area_ha,
+                "obstacles": len(outline.obstacles),
+                "repairs": list(outline.repairs),
+                "job": chosen,
+            }
+        )
+        return 0
+    click.echo(f"Field {outline.name or outline.key}: {shown(outline.area_ha, 'area', profile)}, kept as '{outline.key}'.")
+    for note in outline.repairs:
+        click.echo(wrapped(note))
+    if chosen:
+        click.echo(f"Job {chosen} is sown on it.")
+    return 0
+
+
+@command.command()
+@_FOLDER
 @click.option("--type", "kind", default="", help="Only one type, such as Outfit or Fill.")
 @click.option("--key", default="", help="Only the thing with this key.")
 @click.option("--limit", default=40, show_default=True, help="How many of the latest; 0 for all.")
@@ -230,7 +282,7 @@ def history(folder: Path, kind: str, key: str, limit: int, as_json: bool) -> int
         entries = book.history(kind or None, key or None)
     latest = entries[-limit:] if limit > 0 else entries
     if as_json:
-        print_json([plain(entry) for entry in latest])
+        print_json([entry.to_dict() for entry in latest])
         return 0
     if len(latest) < len(entries):
         click.echo(f"The latest {len(latest)} of {len(entries)}; --limit 0 shows all.")
@@ -245,7 +297,7 @@ def history(folder: Path, kind: str, key: str, limit: int, as_json: bool) -> int
 
 @command.command()
 @_FOLDER
-@click.argument("change", type=int)
+@click.argument("change", type=click.IntRange(1, 2**53))
 @click.option("--why", default="", help="Reason, for history.")
 @_WHO
 @_JSON

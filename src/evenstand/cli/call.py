@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from evenstand.base.errors import Fault, InputError, UnitError
-from evenstand.base.units import Profile, check_profile, read_quantity
-from evenstand.cli.common import print_json, shared_options
+from evenstand.base.units import Profile, read_quantity
+from evenstand.cli.common import print_json, shared_options, units_of
 
 if TYPE_CHECKING:
     from evenstand.check.calls import CallAnswer
@@ -83,7 +83,7 @@ def command(
     kind: str,
     prompt: bool,
     as_json: bool,
-    profile: str,
+    profile: str | None,
     **said: Any,
 ) -> int:
     """The telephone: type what the caller reads, get the likely causes, the next reading to ask for and the words to say.
@@ -95,7 +95,7 @@ def command(
     """
     from evenstand.check.calls import CallReadings, answer_call
 
-    units = check_profile(profile)
+    units = units_of(profile)
     if prompt:
         _prompt(said, units)
     numbers = _read(said, units)

@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from evenstand.base.units import Profile, check_profile
-from evenstand.cli.common import book_option, print_json, shared_options, wrapped
+from evenstand.base.units import Profile
+from evenstand.cli.common import book_option, print_json, shared_options, units_of, wrapped
 from evenstand.cli.plan import command as plan_command
 from evenstand.cli.sheet import SAID, sheet_context
 
@@ -23,14 +23,14 @@ if TYPE_CHECKING:
 @click.option("--job", default="", help="A job of the book instead of typed values.")
 @book_option
 @shared_options
-def command(out: str, farm: str, who: str, job: str, folder: str | None, as_json: bool, profile: str, **said: Any) -> int:
+def command(out: str, farm: str, who: str, job: str, folder: str | None, as_json: bool, profile: str | None, **said: Any) -> int:
     """The value card: every value and alarm of one outfit and crop, or what it still needs and how to get it.
 
     \b
     evenstand card "62 ha, wheat, 120 kg/ha, 16.3 m, 7.5 km/h"
     evenstand card --book FOLDER --job JOB --out value-card.pdf
     """
-    units = check_profile(profile)
+    units = units_of(profile, folder)
     context = sheet_context(units, job=job, folder=folder, farm=farm, who=who, said=said)
     if out:
         from evenstand.base.errors import InputError
@@ -72,7 +72,7 @@ def card_text(lines: tuple[CardLine, ...], units: Profile) -> list[str]:
                 f"set by {line.set_by}" if line.set_by else "",
                 line.why.rstrip("."),
             ]
-            told.append(f"stale: {line.stale}" if line.stale else "")
+            told.append(f"stale after {line.stale}" if line.stale else "")
             if any(told):
                 out.append(wrapped("; ".join(part for part in told if part), indent="      "))
         out.append("")

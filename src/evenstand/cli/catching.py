@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import click
 
+from evenstand.base.errors import require_range
 from evenstand.base.estimate import Est
-from evenstand.base.units import check_profile, read_quantity, shown
-from evenstand.cli.common import book_option, print_json, shared_options
+from evenstand.base.units import read_quantity, shown
+from evenstand.cli.common import book_option, print_json, shared_options, units_of
 
 
 @click.command(name="catch")
@@ -31,7 +32,7 @@ def command(
     letter: str,
     folder: str | None,
     as_json: bool,
-    profile: str,
+    profile: str | None,
 ) -> int:
     """Product per turn from one catch or more, each weighed with its bag.
 
@@ -43,12 +44,14 @@ def command(
 
     from evenstand.tally import catch_test
 
-    units = check_profile(profile)
+    units = units_of(profile, folder)
     weighed = [read_quantity(m, "catch", units, where=f"catch {i}") for i, m in enumerate(masses, 1)]
     n = read_quantity(turns, "count", units, where="turns")
     part = read_quantity(share, "share", units, where="share")
     bag, step = read_quantity(tare, "catch", units, where="tare"), read_quantity(division, "catch", units, where="division")
     typed = Est(value=read_quantity(expected, "factor", units, where="expected"), basis="typed") if expected else None
+    if typed is not None:
+        require_range("expected", typed.value, 0, low_open=True, unit="kg/turn")
     result = catch_test(np.array(weighed), n, share=part, tare_kg=bag, scale_division_kg=step, expected=typed)
     kept = _keep(folder, job, letter, weighed, n, part, bag, step)
     if as_json:
@@ -64,8 +67,9 @@ def command(
 
 def _keep(folder: str | None, job: str, letter: str, masses: list[float], turns: float, share: float, tare: float, division: float) -> str:
     """Keep it in the book, if one is named."""
-    if not folder:
-        return ""
+    source = click.get_current_context().get_parameter_source("folder")
+    if not folder or (source is click.core.ParameterSource.ENVIRONMENT and not (job or letter)):
+        return ""  # a book named by the environment alone keeps nothing
     from evenstand.base.clock import SystemClock
     from evenstand.base.errors import MissingError
     from evenstand.book import Book

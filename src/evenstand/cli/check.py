@@ -2,11 +2,18 @@
 
 from __future__ import annotations
 
+import contextlib
+from typing import TYPE_CHECKING
+
 import click
 
-from evenstand.base.units import check_profile, read_quantity
-from evenstand.cli.common import book_option, print_json, shared_options, wrapped
+from evenstand.base.units import read_quantity
+from evenstand.cli.common import book_option, job_of, print_json, shared_options, units_of, wrapped
 from evenstand.model import Finding
+
+if TYPE_CHECKING:
+    from evenstand.book import Book
+    from evenstand.model import Reading
 
 _WORDS = {"holds": "Holds", "doubtful": "Doubtful", "does-not-hold": "DOES NOT HOLD", "cannot-tell": "Cannot be told yet"}
 
@@ -16,7 +23,7 @@ _WORDS = {"holds": "Holds", "doubtful": "Doubtful", "does-not-hold": "DOES NOT H
 @click.option("--read", "reads", multiple=True, help="Keep a reading first: area_counter=36.2, put:A=8200, level:A=450, width_tape=16.21.")
 @book_option
 @shared_options
-def command(folder: str | None, job: str, reads: tuple[str, ...], as_json: bool, profile: str) -> int:
+def command(folder: str | None, job: str, reads: tuple[str, ...], as_json: bool, profile: str | None) -> int:
     """Whether to believe the numbers of a job: what holds, what does not, what one reading would settle.
 
     Numbers on a display repeat what was typed; tickets, tapes, scales and outlines know something by themselves.
@@ -28,29 +35,47 @@ def command(folder: str | None, job: str, reads: tuple[str, ...], as_json: bool,
     from evenstand.desk.days import finding_dict
     from evenstand.desk.recording import record_reading
 
-    if not folder or not job:
+    if not folder:
         raise MissingError(
             "a book and a job are needed", where="--book, --job", cure="Without a book, use: evenstand call, or evenstand fill."
         )
-    units = check_profile(profile)
+    units = units_of(profile, folder)
     quantities = {r.key: r.unit for r in READINGS}
     parsed = []
     for text in reads:
         name, _, value = text.partition("=")
         key, _, letter = name.partition(":")
         if key not in quantities:
-            raise MissingError(f"no reading '{key}'", where="--read", cure=f"Use {', '.join(quantities)}.")
+            known = [f"{r.key}:BIN" if r.of_bin else r.key for r in READINGS]
+            raise MissingError(f"no reading '{key}'", where="--read", cure=f"Write one of {', '.join(known)}, then = and its value.")
         parsed.append(reading_of(key, read_quantity(value, quantities[key], units, where=name), bin=letter))
     with Book.open(folder, write=bool(parsed), who="command") as book:
-        for reading in parsed:
-            record_reading(book, job=job, reading=reading, clock=SystemClock())
-        findings = check_job(book, job)
+        job = job_of(book, job)
+        letters_known(book, job, parsed)
+        with book.batch("readings") if parsed else contextlib.nullcontext():
+            for reading in parsed:
+                record_reading(book, job=job, reading=reading, clock=SystemClock())
+        findings = check_job(book, job, profile=units)
     if as_json:
         print_json({"job": job, "findings": [finding_dict(f) for f in findings]})
     else:
         for line in findings_text(findings):
             click.echo(line)
     return 1 if any(f.state == "does-not-hold" for f in findings) else 0
+
+
+def letters_known(book: Book, job: str, readings: list[Reading]) -> None:
+    """Refuse a reading of a bin the outfit does not have."""
+    from evenstand.base.errors import MissingError
+    from evenstand.model import Job, Outfit
+
+    of = next(j.outfit for j in book.all(Job) if j.key == job)
+    outfit = next((o for o in book.all(Outfit) if o.key == of), None)
+    letters = [b.letter for b in outfit.bins] if outfit is not None else []
+    for reading in readings:
+        letter = reading.quantity.partition(":")[2]
+        if letters and letter and letter not in letters:
+            raise MissingError(f"the outfit has no bin '{letter}'", where=f"--read {reading.quantity}", cure=f"Bins: {', '.join(letters)}.")
 
 
 def findings_text(findings: tuple[Finding, ...]) -> list[str]:

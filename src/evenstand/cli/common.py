@@ -7,26 +7,60 @@ import json
 import math
 import sys
 from collections.abc import Callable
-from typing import Any, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
-from evenstand.base.units import PROFILES
+from evenstand.base.units import PROFILES, Profile, check_profile
 
+if TYPE_CHECKING:
+    from evenstand.book import Book
+
+NO_JOB = "The book has no job yet. Make one on the site: evenstand serve FOLDER."
 F = TypeVar("F", bound=Callable[..., Any])
 
 
 def shared_options(function: F) -> F:
     """`--json` and `--units PROFILE`, the same on every command."""
-    function = click.option(
-        "--units", "profile", type=click.Choice(PROFILES), default="si", show_default=True, help="Units shown and read."
-    )(function)
+    function = click.option("--units", "profile", type=click.Choice(PROFILES), help="Units shown and read; those of the book, else si.")(
+        function
+    )
     return click.option("--json", "as_json", is_flag=True, help="Print JSON (schemas in docs/schemas).")(function)
 
 
 def book_option(function: F) -> F:
     """`--book FOLDER`."""
     return click.option("--book", "folder", type=click.Path(), envvar="EVENSTAND_BOOK", help="Folder of the book.")(function)
+
+
+def units_of(profile: str | None, folder: str | None = None) -> Profile:
+    """The units asked for, else those of the book, else si."""
+    if profile:
+        return check_profile(profile)
+    if not folder:
+        return "si"
+    from evenstand.desk.books import open_book
+
+    with open_book(folder) as book:
+        return check_profile(book.profile)
+
+
+def job_of(book: Book, job: str) -> str:
+    """The job named, or the only one the book has.
+
+    Raises
+    ------
+    MissingError
+        Listing the jobs there are.
+    """
+    from evenstand.base.errors import MissingError
+    from evenstand.model import Job
+
+    jobs = sorted(j.key for j in book.all(Job))
+    if job in jobs or (len(jobs) == 1 and not job):
+        return job or jobs[0]
+    what = f"no job '{job}'" if job else "which job is meant is not said"
+    raise MissingError(what, where="--job", cure=f"Jobs in this book: {', '.join(jobs)}." if jobs else NO_JOB)
 
 
 def plain(value: Any) -> Any:

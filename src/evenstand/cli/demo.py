@@ -8,8 +8,8 @@ from typing import Any
 
 import click
 
-from evenstand.base.units import check_profile, shown
-from evenstand.cli.common import on_terminal, print_json, shared_options
+from evenstand.base.units import shown
+from evenstand.cli.common import on_terminal, print_json, shared_options, units_of
 
 
 @click.command(name="demo")
@@ -30,7 +30,7 @@ from evenstand.cli.common import on_terminal, print_json, shared_options
 )
 @click.option("--world", default="nominal", show_default=True, help="still, nominal or rough.")
 @shared_options
-def command(out: Path, seed: int | None, faults: tuple[str, ...], world: str, as_json: bool, profile: str) -> int:
+def command(out: Path, seed: int | None, faults: tuple[str, ...], world: str, as_json: bool, profile: str | None) -> int:
     """Build the demo farm, plan a job, write its sheets, simulate a day with faults, read it back, check it.
 
     With --seed or --fault nothing is written: one simulated day is checked, and what really was is printed beside the findings.
@@ -40,11 +40,11 @@ def command(out: Path, seed: int | None, faults: tuple[str, ...], world: str, as
     return _whole_story(out, profile)
 
 
-def _one_day(seed: int, faults: tuple[str, ...], world: str, as_json: bool, profile: str) -> int:
+def _one_day(seed: int, faults: tuple[str, ...], world: str, as_json: bool, profile: str | None) -> int:
     from evenstand.cli.check import findings_text
     from evenstand.desk.days import check_day, demo_day, finding_dict, truth_line
 
-    units = check_profile(profile)
+    units = units_of(profile)
     day, plan, outfit, kinds = demo_day(seed, faults, world=world)
     findings = check_day(
         outfit,
@@ -71,7 +71,7 @@ def _truth_text(line: dict[str, Any]) -> str:
     return f"{line['kind']}{':' + line['where'] if line['where'] else ''} {line['size']:g}"
 
 
-def _whole_story(out: Path, profile: str) -> int:
+def _whole_story(out: Path, profile: str | None) -> int:
     import shutil
 
     from evenstand.base.errors import InputError
@@ -79,7 +79,7 @@ def _whole_story(out: Path, profile: str) -> int:
     from evenstand.cli.nexts import steps_text
     from evenstand.desk.demo import FAULTS, JOB, build_book, live_through
 
-    units = check_profile(profile)
+    units = units_of(profile)
     began = time.monotonic()
     book = out / "book"
     if out.exists() and any(out.iterdir()) and not (out / MARK).exists():

@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from evenstand.base.errors import Fault, InputError, MissingError, UnitError
-from evenstand.base.units import Profile, check_profile, read_quantity, rounded, shown
-from evenstand.cli.common import plain, print_json, shared_options, wrapped
+from evenstand.base.units import Profile, read_quantity, rounded, shown
+from evenstand.cli.common import plain, print_json, shared_options, units_of, wrapped
 
 if TYPE_CHECKING:
     from evenstand.check import FillSeries
@@ -16,6 +16,12 @@ if TYPE_CHECKING:
 
 _PUT_HOW = ("ticket", "truck-scale", "pads", "cart-scale", "tote", "brim", "conveyor", "glance", "share")
 _LEFT_HOW = ("glance", "light", "weighed", "empty")
+_MISSING = {
+    "dose": "Give the rate asked for, such as --dose 121.",
+    "area": "Give the hectares since the fill, such as --area 29.6.",
+    "put": "Give what went in, such as --put 4000.",
+    "left": "Give what is left in the bin, such as --left 400.",
+}
 _FIELD_OVERLAP = "1-4 %"
 
 
@@ -45,7 +51,7 @@ _FIELD_OVERLAP = "1-4 %"
 @click.option("--bin", "letter", default="", help="Letter of the bin, for the sentence.")
 @click.option("--product", default="", help="Name of the product, for the sentence.")
 @shared_options
-def command(as_json: bool, profile: str, more: tuple[str, ...], area_from: str, **said: Any) -> int:
+def command(as_json: bool, profile: str | None, more: tuple[str, ...], area_from: str, **said: Any) -> int:
     """Fill check: hectares since the fill, what went in, what is left, in one sentence with its band.
 
     \b
@@ -54,7 +60,7 @@ def command(as_json: bool, profile: str, more: tuple[str, ...], area_from: str, 
     """
     from evenstand.check import fill_check, fill_series
 
-    units = check_profile(profile)
+    units = units_of(profile)
     reader = _Reader(said, units)
     dose, dose_sd, before = reader.number("dose", "rate"), reader.number("dose_sd", "share"), reader.number("before", "mass")
     full = reader.number("full", "mass", needed=False)
@@ -98,14 +104,18 @@ class _Reader:
         option, text = f"--{name.replace('_', '-')}", self.said[name]
         if not text:
             if needed:
-                self.faults.append(Fault(where=option, what="is missing", cure=f"Give {option}."))
+                self.faults.append(Fault(where=option, what="is missing", cure=_MISSING.get(name, f"Give {option}.")))
             return 0.0 if needed else None
         return self.value(text, quantity, option)
 
     def value(self, text: str, quantity: str, where: str) -> float:
         """A text as a metric number."""
         try:
-            return read_quantity(text, quantity, self.units, where=where)
+            value = read_quantity(text, quantity, self.units, where=where)
+            if value < 0 or (value == 0 and quantity in ("area", "rate")):
+                limit = "above 0" if quantity in ("area", "rate") else "0 or more"
+                self.faults.append(Fault(where=where, what=f"{text} cannot be", limit=limit, cure="Read it again."))
+            return value
         except UnitError as error:
             self.faults += error.faults
             return 0.0
@@ -185,9 +195,9 @@ def fill_text(finding: Finding, series: FillSeries | None, units: Profile) -> li
 
         out += ["", "It may be", *(f"  {n}. {t}" for n, t in enumerate(likely_text(finding.suspects[0]), start=1))]
     if finding.settle_by:
-        out += ["", f"What would settle it: {finding.settle_by}."]
+        out += ["", wrapped(f"What would settle it: {finding.settle_by}.", indent="")]
     if finding.not_claimed:
-        out += [f"Not said: {finding.not_claimed}"]
+        out += [wrapped(f"Not said: {finding.not_claimed}", indent="")]
     return out
 
 

@@ -6,8 +6,8 @@ from typing import Any
 
 import click
 
-from evenstand.base.units import Profile, check_profile, shown
-from evenstand.cli.common import book_option, columns, print_json, shared_options, wrapped
+from evenstand.base.units import Profile, shown
+from evenstand.cli.common import book_option, columns, job_of, print_json, shared_options, units_of, wrapped
 from evenstand.model import CardLine, Plan
 
 _GROUPS = (
@@ -50,7 +50,7 @@ _GROUPS = (
 @click.option("--job", default="", help="A job of the book instead of typed values.")
 @book_option
 @shared_options
-def command(words: tuple[str, ...], job: str, folder: str | None, as_json: bool, profile: str, **said: Any) -> int:
+def command(words: tuple[str, ...], job: str, folder: str | None, as_json: bool, profile: str | None, **said: Any) -> int:
     """What the numbers should be, from as little as is known.
 
     \b
@@ -60,15 +60,15 @@ def command(words: tuple[str, ...], job: str, folder: str | None, as_json: bool,
     """
     from evenstand.desk.planning import Said, plan_job, quick_plan
 
-    units = check_profile(profile)
-    if job or folder:
+    units = units_of(profile, folder)
+    if job or (folder and not words and not any(said.values())):
         from evenstand.base.errors import MissingError
         from evenstand.book import Book
 
-        if not folder or not job:
+        if not folder:
             raise MissingError("a book and a job go together", where="--book, --job", cure="Give both.")
         with Book.open(folder) as book:
-            plan = plan_job(book, job)
+            plan = plan_job(book, job_of(book, job))
     else:
         plan = quick_plan(Said(words=words, **said), units)
     if as_json:

@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from evenstand.base.errors import MissingError
-from evenstand.base.units import Profile, check_profile
-from evenstand.cli.common import book_option, print_json, shared_options
+from evenstand.base.units import Profile
+from evenstand.cli.common import book_option, job_of, print_json, shared_options, units_of
 from evenstand.cli.plan import command as plan_command
 
 if TYPE_CHECKING:
@@ -19,7 +19,14 @@ SAID = tuple(p.name for p in plan_command.params if p.name not in {"job", "folde
 
 
 @click.command(name="sheet")
-@click.option("--out", "out", required=True, type=click.Path(file_okay=False), help="Folder to write into; made if it is not there.")
+@click.option(
+    "--out",
+    "out",
+    default="sheets",
+    show_default=True,
+    type=click.Path(file_okay=False),
+    help="Folder to write into; made if it is not there.",
+)
 @click.option("--only", multiple=True, help="One of the sheets, such as value-card; again for more.")
 @click.option("--paper", type=click.Choice(_PAPER), help="Paper size; A4 for si, Letter for prairie and us unless given.")
 @click.option("--farm", default="", help="Name of the farm, for sheets without a book.")
@@ -36,7 +43,7 @@ def command(
     job: str,
     folder: str | None,
     as_json: bool,
-    profile: str,
+    profile: str | None,
     **said: Any,
 ) -> int:
     """Write cab sheet, value card, fill slip, catch card, run map (PDF) and the pocket page (one HTML file for the phone).
@@ -49,7 +56,7 @@ def command(
     """
     from evenstand.paper import write_sheets
 
-    units = check_profile(profile)
+    units = units_of(profile, folder)
     context = sheet_context(units, job=job, folder=folder, farm=farm, who=who, said=said)
     files = write_sheets(context, out, units, paper, only=only)  # type: ignore[arg-type]
     if as_json:
@@ -70,12 +77,12 @@ def sheet_context(units: Profile, *, job: str, folder: str | None, farm: str, wh
     made_at = iso(SystemClock().now())
     if not job and not (folder and not any(said.values())):
         return quick_context(Said(**said), profile=units, made_at=made_at, who=who, farm=farm)
-    if not folder or not job:
+    if not folder:
         raise MissingError("a book and a job go together", where="--book, --job", cure="Give both.")
     from evenstand.book import Book
 
     with Book.open(folder) as book:
-        return book_context(book, job, profile=units, made_at=made_at, who=who, farm=farm)
+        return book_context(book, job_of(book, job), profile=units, made_at=made_at, who=who, farm=farm)
 
 
 command.params[:0] = [p for p in plan_command.params if p.name in SAID]

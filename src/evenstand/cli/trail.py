@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from evenstand.base.errors import Fault, FileError, InputError
-from evenstand.base.units import Profile, check_profile, read_quantity, shown
-from evenstand.cli.common import columns, print_json, shared_options, wrapped
+from evenstand.base.units import Profile, read_quantity, shown
+from evenstand.cli.common import book_option, columns, print_json, shared_options, units_of, wrapped
 
 if TYPE_CHECKING:
     from evenstand.formats.delimited import Proposal, Recipe
@@ -46,10 +46,19 @@ def reading_options(function: Any) -> Any:
 @click.argument("file", type=click.Path())
 @reading_options
 @click.option("--save-recipe", type=click.Path(), help="Remember what the columns are: a .toml or .json file.")
+@click.option("--job", default="", help="Keep it in the book for this job, with the file as it came.")
+@book_option
 @shared_options
-def read(file: str, save_recipe: str | None, as_json: bool, profile: str, **said: Any) -> int:
-    """Read FILE: what each column is taken for, which rows were kept, repaired or set aside."""
-    check_profile(profile)
+def read(file: str, save_recipe: str | None, job: str, folder: str | None, as_json: bool, profile: str | None, **said: Any) -> int:
+    """Read FILE: what each column is taken for, which rows were kept, repaired or set aside.
+
+    \b
+    evenstand trail read LOG.csv
+    evenstand trail read LOG.csv --book FOLDER --job JOB        and keep it in the book
+    """
+    keeps = _keeps(folder, job)
+    if keeps and not said["recipe"]:
+        said["recipe"] = _remembered(str(folder), Path(file))
     proposal = _proposal(file, said)
     trail, refused = _try(file, said)
     if refused is not None and not as_json:
@@ -61,15 +70,48 @@ def read(file: str, save_recipe: str | None, as_json: bool, profile: str, **said
     recipe = _recipe(said["recipe"]) or (proposal.recipe if proposal else None)
     if save_recipe and recipe is not None:
         recipe.save(save_recipe)
+    kept = _keep(str(folder), job, Path(file), trail, recipe if said["recipe"] or said["crs"] or said["zone"] else None) if keeps else ""
     if as_json:
-        print_json({"file": Path(file).name, **_read_dict(trail), **_columns_dict(proposal, recipe)})
+        told = {"record": kept} if kept else {}
+        print_json({"file": Path(file).name, **_read_dict(trail), **_columns_dict(proposal, recipe), **told})
         return 0
     if proposal is not None:
         _say(_columns_text(proposal))
     _say(_rows_text(trail))
     if save_recipe:
         click.echo(f"\n  Recipe saved: {save_recipe}. Next time: evenstand trail read FILE --recipe {save_recipe}")
+    if kept:
+        click.echo(f"\n  Kept in the book as '{kept}'. Next: evenstand check --book {folder} --job {job}")
     return 0
+
+
+def _keeps(folder: str | None, job: str) -> bool:
+    """Whether the log goes into a book; a job needs its book. A book named by the environment alone keeps nothing."""
+    if job and not folder:
+        raise InputError("a job belongs to a book", where="--job", cure="Give --book FOLDER as well, or leave --job out.")
+    named = click.get_current_context().get_parameter_source("folder") is not click.core.ParameterSource.ENVIRONMENT
+    if folder and named and not job:
+        raise InputError("is missing", where="--job", cure="Say whose log it is, or leave --book out.")
+    return bool(folder and job)
+
+
+def _remembered(folder: str, path: Path) -> Recipe | None:
+    """What somebody once confirmed the columns of such a log to be."""
+    from evenstand.desk.books import open_book
+    from evenstand.desk.logs import remembered_recipe
+
+    with open_book(folder) as book:
+        return remembered_recipe(book, path) if path.is_file() else None
+
+
+def _keep(folder: str, job: str, path: Path, trail: Trail, recipe: Recipe | None) -> str:
+    """Keep a log that was read, under its job; columns that were told are remembered. Gives the key of the record."""
+    from evenstand.base.clock import SystemClock
+    from evenstand.desk.books import open_book
+    from evenstand.desk.logs import read_log
+
+    with open_book(folder, write=True) as book:
+        return read_log(book, job, path, trail=trail, recipe=recipe, confirmed=recipe is not None, clock=SystemClock()).key
 
 
 @command.command("report")
@@ -82,14 +124,22 @@ def read(file: str, save_recipe: str | None, as_json: bool, profile: str, **said
 @reading_options
 @shared_options
 def report(
-    file: str, width: str, ahead: str, rows: int | None, boundary: str | None, field: str | None, as_json: bool, profile: str, **said: Any
+    file: str,
+    width: str,
+    ahead: str,
+    rows: int | None,
+    boundary: str | None,
+    field: str | None,
+    as_json: bool,
+    profile: str | None,
+    **said: Any,
 ) -> int:
     """Report on FILE: ground covered, distance, passes, time, rates as reported, runs without flow."""
     from evenstand.model import Outfit, Widths
     from evenstand.trail import coverage, trail_facts
     from evenstand.trail.covering import flat_ended_m2
 
-    units = check_profile(profile)
+    units = units_of(profile)
     width_m = read_quantity(width, "width", units, where="--outfit-width")
     if not 0.5 <= width_m <= 60:
         raise InputError(f"{width_m:g} m is no width of a tool", where="--outfit-width", limit="0.5 m to 60 m", cure="Check the unit.")
@@ -119,9 +169,8 @@ def report(
 @click.argument("out", type=click.Path())
 @reading_options
 @shared_options
-def export(file: str, out: str, as_json: bool, profile: str, **said: Any) -> int:
+def export(file: str, out: str, as_json: bool, profile: str | None, **said: Any) -> int:
     """Write FILE again as OUT: .parquet (the documented schema), .csv (our plain layout) or .gpkg (for a GIS)."""
-    check_profile(profile)
     path = Path(out)
     if path.suffix.lower() not in SUFFIXES:
         raise InputError(f"'{path.suffix or out}' is no form we write", where="OUT", limit=", ".join(SUFFIXES), cure="Name the file so.")
@@ -176,9 +225,9 @@ def _try(file: str, said: dict[str, Any]) -> tuple[Trail | None, InputError | No
         return None, error
 
 
-def _recipe(path: str | None) -> Recipe | None:
-    if path is None:
-        return None
+def _recipe(path: str | Recipe | None) -> Recipe | None:
+    if not isinstance(path, str):
+        return path
     from evenstand.formats.delimited import load_recipe
 
     return load_recipe(path)

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 )
 @click.option("--page", "page_path", type=click.Path(dir_okay=False, path_type=Path), help="Write the page docs/verification.md there.")
 @click.pass_context
-def command(ctx: click.Context, *, as_json: bool, profile: str, with_mutation: bool, page_path: Path | None) -> None:
+def command(ctx: click.Context, *, as_json: bool, profile: str | None, with_mutation: bool, page_path: Path | None) -> None:
     """Hold the formulas against published figures, in the units they were printed in.
 
     Exit code 1 if any check is red.

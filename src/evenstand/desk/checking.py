@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from evenstand.base.clock import Clock
-from evenstand.base.errors import MissingError
+from evenstand.base.errors import MissingError, require_range
+from evenstand.base.units import Profile
 from evenstand.model import Fill, Finding, Load, MeterFactor, Outfit, Plan, Product, Reading, Trail
 from evenstand.tally import Account, account
 
@@ -103,6 +105,7 @@ READINGS: tuple[ReadingKind, ...] = (
     ReadingKind(key="width_tape", label="Width by tape", unit="width", sd_least=0.015, instrument="tape"),
 )
 _BY_KEY = {r.key: r for r in READINGS}
+_ABOVE_ZERO = {"rate", "width", "factor"}
 
 
 def reading_of(key: str, value: float, *, bin: str = "", sd: float | None = None, at: str = "") -> Reading:
@@ -118,6 +121,7 @@ def reading_of(key: str, value: float, *, bin: str = "", sd: float | None = None
     kind = _BY_KEY[key]
     if kind.of_bin and not bin:
         raise MissingError(f"{kind.label.lower()} belongs to a bin", where="bin", cure="Say which bin.")
+    require_range(f"{key}:{bin}" if bin else key, value, 0, math.inf, low_open=kind.unit in _ABOVE_ZERO, high_open=True)
     tail = f":{bin}" if kind.of_bin else ""
     repeats = tuple(f"{r}:{bin}" if kind.of_bin else r for r in kind.repeats)
     spread = sd if sd is not None else max(kind.sd_share * abs(value), kind.sd_least)
@@ -134,7 +138,7 @@ def keep_readings(book: Book, *, job: str, bin: str, values: Mapping[str, float]
             record_reading(book, job=job, reading=reading, clock=clock, by=by)
 
 
-def check_job(book: Book, job_key: str) -> tuple[Finding, ...]:
+def check_job(book: Book, job_key: str, *, profile: Profile | None = None) -> tuple[Finding, ...]:
     """What holds, what does not, what cannot be told yet, from all that the book knows of a job.
 
     Parameters
@@ -143,6 +147,8 @@ def check_job(book: Book, job_key: str) -> tuple[Finding, ...]:
         Open for reading. [-]
     job_key : str
         Which job. [-]
+    profile : str or None
+        Units of the sentences; those of the book where not given. [-]
 
     Returns
     -------
@@ -172,7 +178,7 @@ def check_job(book: Book, job_key: str) -> tuple[Finding, ...]:
         typed=typed_values(outfit, plan, inputs.factors, latest),
         trail=trail,
         kinds=kinds,
-        profile=book.profile,
+        profile=profile or book.profile,
     )
 
 

@@ -59,11 +59,12 @@ def check_day(
     tuple of Finding
         What does not hold first. [-]
     """
+    losses = run_losses(trail, outfit) if trail is not None else ()
     checked = checked_day(
-        outfit, plan, readings=readings, fills=fills, events=events, typed=typed, trail=trail, kinds=kinds, profile=profile
+        outfit, plan, readings=readings, fills=fills, events=events, typed=typed, trail=trail, kinds=kinds, profile=profile, losses=losses
     )
     order = {"does-not-hold": 0, "doubtful": 1, "cannot-tell": 2, "holds": 3}
-    return tuple(sorted((*run_part(outfit, trail), *checked.findings), key=lambda f: order[f.state]))
+    return tuple(sorted((*run_part(outfit, trail, losses), *checked.findings), key=lambda f: order[f.state]))
 
 
 def checked_day(
@@ -78,12 +79,14 @@ def checked_day(
     kinds: Mapping[str, str] | None = None,
     profile: Profile = "si",
     believe: float | None = None,
+    losses: tuple[RunLoss, ...] | None = None,
 ) -> Checked:
     """The part of a day's check that rests on masses, areas and distances; arguments as for `check_day`. [metric]"""
     typed = dict(typed or {})
     asked = {b.bin: b.rate_kg_ha for b in plan.bins}
     every = [*readings, *distance_by_trail(outfit, trail, readings)]
-    losses = run_losses(trail, outfit) if trail is not None else ()
+    if losses is None:
+        losses = run_losses(trail, outfit) if trail is not None else ()
     found = tuple(d for a in asked if (d := bin_day(a, asked[a], every, fills, events, typed, trail)) is not None)
     days = tuple(replace(d, dead=_dead_heads(d, outfit, losses, asked, every, typed, trail)) for d in found)
     return check_readings(
@@ -121,7 +124,7 @@ def _dead_heads(
     return tuple(out)
 
 
-def run_part(outfit: Outfit, trail: Trail | None) -> tuple[Finding, ...]:
+def run_part(outfit: Outfit, trail: Trail | None, losses: tuple[RunLoss, ...] | None = None) -> tuple[Finding, ...]:
     """Findings about runs and heads: plugged ones, that all were seen, or that nothing can see them. [-]"""
     if trail is None or trail.run_present is None or not trail.runs:
         return (
@@ -132,7 +135,8 @@ def run_part(outfit: Outfit, trail: Trail | None) -> tuple[Finding, ...]:
                 about="runs",
             ),
         )
-    losses = run_losses(trail, outfit)
+    if losses is None:
+        losses = run_losses(trail, outfit)
     if losses:
         return run_findings(losses, outfit, trail)
     blind = sum(1 for r in outfit.runs if not r.shut) - len(trail.runs)

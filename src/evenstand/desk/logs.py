@@ -103,7 +103,15 @@ def remember_recipe(book: Book, path: Path, recipe: Recipe) -> None:
 
 
 def read_log(
-    book: Book, job: str, path: Path, *, crs: str | None = None, recipe: Recipe | None = None, confirmed: bool = False, clock: Clock
+    book: Book,
+    job: str,
+    path: Path,
+    *,
+    crs: str | None = None,
+    recipe: Recipe | None = None,
+    confirmed: bool = False,
+    trail: Trail | None = None,
+    clock: Clock,
 ) -> TrailRecord:
     """Read a log and keep it with its original.
 
@@ -121,6 +129,8 @@ def read_log(
         What its columns are; remembered or found where not given. [-]
     confirmed : bool
         A person has looked at the recipe: it is remembered for logs with the same header, and a log read before is read anew. [-]
+    trail : Trail or None
+        The log as it was read just now; it is read here where not given. [-]
     clock : Clock
         For the record. [UTC]
 
@@ -137,7 +147,7 @@ def read_log(
     jobs = {j.key: j for j in book.all(Job)}
     if job not in jobs:
         raise MissingError(f"no job '{job}'", where="job", cure=f"Jobs: {', '.join(sorted(jobs)) or 'none yet'}.")
-    trail = read_trail(path, recipe=recipe or remembered_recipe(book, path), crs=crs)
+    trail = trail if trail is not None else read_trail(path, recipe=recipe or remembered_recipe(book, path), crs=crs)
     if recipe is not None and confirmed:
         remember_recipe(book, path, recipe)
     return _kept(book, jobs[job], trail, path, free_key=free_key, slug=slug, anew=confirmed)

@@ -6,6 +6,7 @@ from datetime import date
 from typing import TYPE_CHECKING
 
 from evenstand.base.clock import Clock
+from evenstand.base.units import Profile
 from evenstand.desk.planning import job_inputs
 from evenstand.expect import plan_for
 from evenstand.model import Fill, Finding, Job, Plan, Step
@@ -36,7 +37,9 @@ def done_pass_of(plan: Plan, done_ha: float | None) -> int | None:
     return int(np.searchsorted(sown, done_ha + 1e-9))
 
 
-def job_facts(book: Book, job_key: str, *, clock: Clock, findings: tuple[Finding, ...] | None = None) -> Facts:
+def job_facts(
+    book: Book, job_key: str, *, clock: Clock, findings: tuple[Finding, ...] | None = None, profile: Profile | None = None
+) -> Facts:
     """A snapshot of one job. Findings are computed from the job's readings where they are not handed in. [metric]"""
     from evenstand.desk.checking import check_job
 
@@ -54,13 +57,13 @@ def job_facts(book: Book, job_key: str, *, clock: Clock, findings: tuple[Finding
         lots=inputs.lots,
         factors=inputs.factors,
         fills=tuple(book.all(Fill, job=job_key)),
-        findings=check_job(book, job_key) if findings is None else findings,
+        findings=check_job(book, job_key, profile=profile) if findings is None else findings,
         done_ha=done,
         done_pass=done_pass_of(plan, done),
         today=clock.now().date(),
         left_ha_other=left_other,
         day_ha=day,
-        profile=book.profile,
+        profile=profile or book.profile,
     )
 
 
@@ -78,7 +81,7 @@ def current_jobs(book: Book) -> tuple[Job, ...]:
     return (*begun, *first.values())
 
 
-def next_list(book: Book, *, clock: Clock, job_key: str = "") -> tuple[Step, ...]:
+def next_list(book: Book, *, clock: Clock, job_key: str = "", profile: Profile | None = None) -> tuple[Step, ...]:
     """The ruled list over one job or the whole book.
 
     Parameters
@@ -89,6 +92,8 @@ def next_list(book: Book, *, clock: Clock, job_key: str = "") -> tuple[Step, ...
         For dates and for steps that were put off. [UTC]
     job_key : str
         One job, or "" for all. [-]
+    profile : str or None
+        Units of the sentences; those of the book where not given. [-]
 
     Returns
     -------
@@ -101,7 +106,7 @@ def next_list(book: Book, *, clock: Clock, job_key: str = "") -> tuple[Step, ...
     today = clock.now().date()
     steps: dict[str, Step] = {}
     for job in current_jobs(book) if not job_key else [j for j in book.all(Job) if j.key == job_key]:
-        for step in next_steps(job_facts(book, job.key, clock=clock)):
+        for step in next_steps(job_facts(book, job.key, clock=clock, profile=profile)):
             until = put_off[step.key].until if step.key in put_off else ""
             if until and date.fromisoformat(until[:10]) > today:
                 continue

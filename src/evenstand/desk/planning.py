@@ -79,7 +79,11 @@ class _Reader:
         except ValueError:
             self.faults.append(Fault(where=where, what=f"'{text}' is no number", cure="Write 85 % or 0.85."))
             return None
-        return value / 100 if "%" in text or value > 1 else value
+        value = value / 100 if "%" in text or value > 1 else value
+        if not 0 < value <= 1:
+            self.faults.append(Fault(where=where, what=f"{text.strip()} is no share", limit="above 0 to 100 %", cure="Correct the value."))
+            return None
+        return value
 
     def by_key(self, text: str, quantity: str, where: str, keys: Sequence[str]) -> dict[str, float]:
         """'1.25' for the first key, or 'A=1.25,B=1.18'. [metric]"""
@@ -127,6 +131,9 @@ def quick_inputs(said: Said, profile: Profile = "si", *, at: str = "") -> PlanIn
     asks = [Ask(product=seed, rate_kg_ha=rate)] if rate is not None else []
     for more in said.also:
         name, _, value = more.partition("=")
+        if not name.strip() or not value.strip():
+            read.faults.append(Fault(where="also", what=f"'{more}' is no product with its rate", cure="Write urea=150."))
+            continue
         number = read.number(value, "rate", f"also {name}")
         if number is not None:
             asks.append(Ask(product=name.strip(), rate_kg_ha=number))

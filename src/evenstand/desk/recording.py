@@ -310,3 +310,10 @@ def import_outline(book: Book, path: Path | str, *, layer: str | None = None, fi
     boundary = dataclasses.replace(boundary, key=free_key(book, Boundary, slug(boundary.name or Path(path).stem)))
     book.put(boundary, why=f"outline from {Path(path).name}")
     return boundary
+
+
+def sow_on(book: Book, job: str, outline: Boundary) -> None:
+    """Say which field a job is sown on; its area is the outline's where none was typed."""
+    kept = next(j for j in book.all(Job) if j.key == job)
+    area = kept.area_ha if kept.area_ha is not None else outline.area_ha
+    book.put(dataclasses.replace(kept, field_key=outline.key, area_ha=area), why="field of the job")

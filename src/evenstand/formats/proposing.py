@@ -361,7 +361,7 @@ def _measured(
             )
             return _guess(column, role, "unsure", f"the name says {named.unit}, the positions say {seen}", unit=named.unit)
         why = f"name and unit; {100 * (ratio * factor_of(role, named.unit) - 1):+.1f} % against the positions"
-        return _guess(column, role, "sure" if off <= MATCH else "likely", why, unit=named.unit)
+        return _guess(column, role, "sure" if off <= MATCH else "likely" if off <= CONTRADICTS else "unsure", why, unit=named.unit)
     if seen:
         return _guess(column, role, "likely", f"name; against the positions the numbers are {seen} within {100 * MATCH:.0f} %", unit=seen)
     asked.append(

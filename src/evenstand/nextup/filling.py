@@ -16,12 +16,12 @@ def filling_steps(facts: Facts) -> Iterator[Step]:
         stop = ahead[0]
         least = min(stop.left_kg, key=lambda k: stop.left_kg[k]) if stop.left_kg else ""
         adds = ", ".join(f"{b} {facts.text(v, 'mass')}" for b, v in sorted(stop.add_kg.items()) if v > 0)
-        dry = sum(1 for _ in ahead)
+        dry, fills = len(ahead), "fill" if len(ahead) == 1 else "fills"
         yield Step(
             key=f"fill:{facts.job.key}:{stop.after_pass}",
             do=f"Fill after pass {stop.after_pass}, no later than pass {stop.latest_pass}: {adds}.",
             because=f"Least left then: bin {least}, {facts.text(stop.left_kg[least], 'mass')}." if least else "A bin runs low then.",
-            cost_of_waiting=Cost(text=f"After pass {stop.latest_pass} a bin sows nothing; {dry} fills still to come."),
+            cost_of_waiting=Cost(text=f"After pass {stop.latest_pass} a bin sows nothing; {dry} {fills} still to come."),
             confirm_by="Enter what went in, and do the fill check.",
             closes_when="the fill is entered",
             family="filling",

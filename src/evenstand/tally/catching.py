@@ -157,7 +157,7 @@ def _verdict(found: Repeats, needed: int, coarse: float | None, expected: Est | 
         sd = math.hypot(found.sd, expected.sd)
         if abs(found.mean - expected.value) > student_t(1 - ODD / 2, found.dof) * sd:
             return "find out why", (
-                f"{found.mean / expected.value - 1:+.1%} against the {expected.value:.4g} kg/turn expected: roller, lot, treatment, "
+                f"{found.mean / expected.value - 1:+.1%} against the product per turn expected: roller, lot, treatment, "
                 "segments caught, lumps?"
             )
     if half <= precision:

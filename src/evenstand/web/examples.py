@@ -2,23 +2,31 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
+
+from markupsafe import Markup
 
 from evenstand.base.estimate import Est
 from evenstand.base.worked import Working
-from evenstand.model import CardLine, Cost, Finding, Step
+from evenstand.book import StepState
+from evenstand.book.history import Entry
+from evenstand.model import STATES, CardLine, Cost, Finding, Step
+from evenstand.web.columns import ROLE_CHOICES, ColumnLine
 from evenstand.web.forms import Field, Typed
+from evenstand.web.pages.proof import Change
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Example:
-    """One example: the macro in parts.html, a name, and what it is called with."""
+    """One example: the macro in parts.html, a name, and what it is called with; row, item: it stands in a table or in a list."""
 
     macro: str
     name: str
     args: tuple[Any, ...] = ()
     kwargs: dict[str, Any] = field(default_factory=dict)
+    row: bool = False
+    item: bool = False
 
 
 _WORKING = Working(
@@ -102,23 +110,71 @@ _FIELDS = (
     Field(name="how", label="How that is known", choices=(("ticket", "Ticket"), ("glance", "A glance"))),
     Field(name="note", label="Note", kind="area"),
 )
-_CLEAN = Typed(fields=_FIELDS, profile="si", values={"area": "33"})
+_ONE = Typed(fields=_FIELDS[1:2], profile="si", values={"put": "4 000"})
+_OTHER_STEP = replace(_STEP, key="fill:B", do="Fill after pass 16, no later than pass 22.", cost_of_waiting=Cost(), where="North, wheat")
+_PUT_OFF = StepState(key="catch:B", state="deferred", until="2027-05-10", note="Catch test on bin B with peas.")
+_COLUMN = ColumnLine(
+    number=1, name="rate_a", examples="120, 121", role="echoed", unit="kg/ha", bin="A", why="name and unit", sure="Likely", members=1,
+    binned=True,
+)  # fmt: skip
+_COLUMNS = ColumnLine(
+    number=2, name="run_1 to run_64", examples="1", role="run", unit="", bin="", why="name, and only 0 / 1", sure="Sure", members=64,
+    binned=False,
+)  # fmt: skip
+_CHANGE = Change(
+    id=7,
+    at="2027-05-09T12:00:00Z",
+    who="Ann",
+    why="word of the display",
+    entries=(
+        Entry(
+            id=7, number=70, at="2027-05-09T12:00:00Z", who="Ann", why="word of the display", undoes=None, kind="Lot", key="wheat-1",
+            table="lots", row=("wheat-1",), field="germination", before=0.95, after=0.96,
+        ),
+    ),
+)  # fmt: skip
+_SVG = Markup(
+    '<svg class="drawing" viewBox="0 0 200 40" role="img" aria-label="One pass">'
+    + '<line class="r-strip" x1="10" y1="20" x2="190" y2="20"/></svg>'
+)
 _FAULTY = Typed(fields=_FIELDS, profile="si", values={"area": "x"}, faults={"area": "Hectares since the last fill: 'x' has no number."})
 
 EXAMPLES: tuple[Example, ...] = (
     Example(macro="num", name="a number with its band", args=(120.0, "rate"), kwargs={"low": 117.0, "high": 123.0}),
     Example(macro="num", name="a number not known", args=(None, "rate")),
-    Example(macro="working", name="the working of a number", args=(_WORKING,)),
+    Example(macro="working", name="the working of a number", args=(_WORKING, "meter speed")),
+    Example(macro="working_lines", name="its lines alone", args=(_WORKING,)),
+    Example(macro="workings", name="several workings with remarks", args=((_WORKING,), ("Overlap may take 0 to 3 % more.",), "a sum")),
+    Example(macro="card_row", name="a line of the value card", args=(_KNOWN,), row=True),
     Example(macro="card_table", name="lines of the value card", args=((_KNOWN, _BAND, _NEEDS), "Bin A, wheat")),
+    Example(macro="card_group", name="lines by bin", args=((_KNOWN, _BAND), "Bins and meters", "bin")),
+    *(Example(macro="state_word", name=f"the word for a state: {s}", args=(s,)) for s in STATES),
     *(Example(macro="finding", name=f"a finding: {f.state}", args=(f,)) for f in _FINDINGS),
-    Example(macro="steps", name="a line of the Next list", args=((_STEP,),)),
+    Example(macro="evidence", name="the working of a finding", args=(_FINDINGS[1],)),
+    Example(macro="holding", name="what holds", args=((_FINDINGS[0],),)),
+    Example(macro="step", name="a line of the Next list", args=(_OTHER_STEP,), item=True),
+    Example(macro="steps", name="the Next list", args=((_STEP,),), kwargs={"deferrable": False}),
+    Example(macro="put_off", name="what was put off", args=((_PUT_OFF,),)),
     Example(
         macro="answer",
         name="an answer in one sentence",
         args=("2 % light, inside what one ticket can tell.", "holds", "between 6 % light and 2 % heavy"),
     ),
+    Example(macro="kept", name="what has just been kept", args=("Kept: 4 000 kg into bin D.",)),
     Example(macro="error_summary", name="what was wrong with a form", args=(_FAULTY,)),
-    Example(macro="fields", name="fields of a form", args=(_CLEAN,)),
+    Example(macro="field", name="one field", args=(_FIELDS[1], _ONE)),
+    Example(macro="fields", name="fields of a form", args=(_FAULTY,)),
+    Example(macro="column", name="a column of a log", args=(_COLUMN, ROLE_CHOICES)),
+    Example(macro="column", name="a family of columns", args=(_COLUMNS, ROLE_CHOICES)),
+    Example(macro="change", name="a change in the history", args=(_CHANGE,)),
     Example(macro="empty", name="nothing here yet", args=("No loads yet.", "/shed", "Enter the first load")),
+    Example(macro="contents", name="what is on a page", args=((("x-1", "Numbers"), ("x-2", "Not known")),)),
+    Example(macro="submenu", name="pages of a moment", args=((("/-/components", "Components"), ("/proof", "Proof")), "Example of a menu")),
+    Example(macro="figure", name="a picture", args=(_SVG, "One pass, as long as it was driven.", "example-picture")),
     Example(macro="table", name="a table", args=("Loads", ("Product", "Mass"), (("Wheat", "4.00 t"), ("Urea", "8.20 t")), (1,))),
+    Example(
+        macro="table",
+        name="a table that becomes blocks on a phone",
+        args=("Lots", ("Lot", "Product", "Kernel mass", "Treatment"), (("spring", "Wheat", "38.0 g/1000", "untreated"),), (2,)),
+    ),
 )

@@ -46,12 +46,16 @@ def job_names(book: Book) -> dict[str, str]:
 
 
 def job_choices(book: Book) -> tuple[tuple[str, str], ...]:
-    """All jobs for a list to choose from, those begun first."""
-    from evenstand.desk.nexts import current_jobs
+    """All jobs for a list to choose from: the one last filled for on top, then those to be finished first."""
+    from evenstand.model import Fill
 
     names = job_names(book)
-    order = dict.fromkeys([*(j.key for j in current_jobs(book)), *names])
-    return tuple((key, names[key]) for key in order)
+    filled: dict[str, str] = {}
+    for fill in book.all(Fill):
+        filled[fill.job] = max(filled.get(fill.job, ""), fill.at)
+    order = sorted(book.all(Job), key=lambda j: (j.finish_by or "9999", j.key))
+    order.sort(key=lambda j: filled.get(j.key, ""), reverse=True)
+    return tuple((j.key, names[j.key]) for j in order)
 
 
 def cause(name: str) -> str:

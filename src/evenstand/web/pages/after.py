@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -11,30 +12,55 @@ from fastapi.responses import RedirectResponse
 from evenstand.base.errors import EvenstandError
 from evenstand.base.units import shown
 from evenstand.desk.checking import READINGS, check_job, keep_readings, tally_rows
-from evenstand.desk.logs import job_trails, propose_columns, read_log, trail_story
-from evenstand.model import Finding, Job
+from evenstand.desk.logs import TrailStory, job_trails, propose_columns, read_log, remembered_recipe, trail_story
+from evenstand.model import Finding, Outfit
+from evenstand.web.columns import ROLE_CHOICES, column_lines, confirmed_recipe
 from evenstand.web.forms import Field, Typed
+from evenstand.web.guarding import MIB, UPLOADS
+from evenstand.web.naming import job_choices, job_names, numbers
 from evenstand.web.site import Site, site_of
 
 if TYPE_CHECKING:
     from starlette.datastructures import UploadFile
 
+    from evenstand.trail import PassFacts
+
 router = APIRouter()
 
-MAX_UPLOAD = 512 * 1024 * 1024
+MAX_UPLOAD = UPLOADS["/after/trail"]
+COLUMNS_SAID = {
+    "known": "Its columns were read as they were confirmed before.",
+    "kept": "Its columns are confirmed and remembered: the next log with the same header is read the same way.",
+}
+STATE_ORDER = ("does-not-hold", "doubtful", "cannot-tell")
 
 
 def _jobs(site: Site) -> tuple[tuple[str, str], ...]:
     with site.book() as book:
-        return tuple((j.key, f"{j.crop}, {j.field_key or 'no outline'}") for j in book.all(Job))
+        return job_choices(book)
 
 
 def trail_fields(jobs: tuple[tuple[str, str], ...]) -> tuple[Field, ...]:
     """Fields of a trail upload."""
     return (
         Field(name="job", label="Job", choices=jobs or (("", "no job yet"),), required=True),
-        Field(name="file", label="The machine's log", kind="file", hint="A text file with a header line."),
-        Field(name="crs", label="Coordinate system", hint="Only where positions are not degrees."),
+        Field(
+            name="file", label="The machine's log", kind="file", hint=f"A text file with a header line, at most {MAX_UPLOAD // MIB} MB.",
+            required=True,
+        ),
+        Field(name="crs", label="Coordinate system", hint="Only where positions are not degrees, such as EPSG:32613."),
+        Field(
+            name="again", label="Columns", choices=(("", "as confirmed before, if this kind of log is known"), ("yes", "show them again")),
+        ),
+    )  # fmt: skip
+
+
+def answer_fields() -> tuple[Field, ...]:
+    """What a log may not say by itself."""
+    return (
+        Field(name="crs", label="Coordinate system", hint="Only where positions are not degrees, such as EPSG:32613."),
+        Field(name="zone", label="Its clock's offset from UTC", hint="Only where times carry none, such as -06:00."),
+        Field(name="start", label="When it began", hint="Only where times are seconds, such as 2027-05-09T06:00."),
     )
 
 
@@ -48,45 +74,91 @@ def after(request: Request) -> Response:
 def _trails(request: Request, typed: Typed) -> Response:
     site = site_of(request)
     with site.book() as book:
-        trails = job_trails(book)
-    return site.page(request, "after.html", status=200 if typed.ok else 422, typed=typed, trails=trails, proposal=None)
+        trails, names = job_trails(book), job_names(book)
+    return site.page(request, "after.html", status=200 if typed.ok else 422, typed=typed, trails=trails, names=names)
 
 
 @router.post("/after/trail")
 async def upload(request: Request) -> Response:
-    """Show what each column is taken for, or read the log once that is confirmed."""
-    import tempfile
-
+    """Take a log in: read it where its columns were confirmed before, else show what each column is taken for."""
     site = site_of(request)
     form = await request.form()
     typed = Typed.of(trail_fields(_jobs(site)), form, site.profile())
-    file: UploadFile | None = form.get("file")  # type: ignore[assignment]
+    typed.fields = [f for f in typed.fields if f.name != "file"]
     job = typed.text("job")
+    typed.fields = trail_fields(_jobs(site))
+    file: UploadFile | None = form.get("file")  # type: ignore[assignment]
     if file is None or not getattr(file, "filename", ""):
-        typed.faults["file"] = "Choose a file."
+        typed.faults["file"] = "Choose the machine's log."
+    if not typed.ok or file is None:
         return _trails(request, typed)
-    with tempfile.TemporaryDirectory() as folder:
-        path = Path(folder) / Path(file.filename or "log").name
-        size = 0
-        with path.open("wb") as out:
-            while chunk := await file.read(1 << 20):
-                size += len(chunk)
-                if size > MAX_UPLOAD:
-                    typed.faults["file"] = f"{file.filename}: over {MAX_UPLOAD // 2**20} MB. Read it with: evenstand trail read FILE."
-                    return _trails(request, typed)
-                out.write(chunk)
-        await file.close()
-        try:
-            proposal = propose_columns(path)
-            if form.get("confirmed") != "yes":
-                rows = [(c.use.name, c.use.role or "left out", c.use.unit, c.why, c.sure) for c in proposal.columns]
-                return site.page(request, "after_columns.html", typed=typed, proposal=proposal, rows=rows, name=path.name)
-            with site.book() as book:
-                record = read_log(book, job, path, crs=typed.text("crs") or None, clock=site.clock)
-        except EvenstandError as error:
-            typed.faults["file"] = str(error).replace(f"{folder}/", "")
-            return _trails(request, typed)
-    return RedirectResponse(f"/after/trail/{record.key}", status_code=303)
+    token, path = site.stage(file.filename or "log")
+    with path.open("wb") as out:
+        while chunk := await file.read(MIB):
+            out.write(chunk)
+    await file.close()
+    try:
+        with site.book() as book:
+            known = None if typed.values.get("again") else remembered_recipe(book, path)
+            if known is not None or _is_own_file(path):
+                record = read_log(book, job, path, crs=typed.text("crs") or None, recipe=known, clock=site.clock)
+                site.unstage(token)
+                return RedirectResponse(f"/after/trail/{record.key}?columns=known", status_code=303)
+        return _columns(request, token, path, {"job": job, "crs": typed.text("crs")}, ())
+    except EvenstandError as error:
+        site.unstage(token)
+        typed.faults["file"] = _told(error, path)
+        return _trails(request, typed)
+
+
+def _is_own_file(path: Path) -> bool:
+    """Whether it is a trail in our own binary layout, which says itself what its columns are."""
+    with path.open("rb") as file:
+        return file.read(4) == b"PAR1"
+
+
+def _told(error: EvenstandError, path: Path) -> str:
+    """The faults of a file, without the folder it waited in."""
+    return str(error).replace(f"{path.parent}/", "")
+
+
+@router.post("/after/trail/columns")
+async def confirm(request: Request) -> Response:
+    """Read the log with the columns as a person confirmed them, and remember them."""
+    site = site_of(request)
+    form = await request.form()
+    typed = {k: v.strip() for k, v in form.items() if isinstance(v, str)}
+    token = typed.get("token", "")
+    path = site.staged(token)
+    if path is None:
+        gone = Typed.of(trail_fields(_jobs(site)), form, site.profile())
+        gone.faults["file"] = "The file is no longer here. Choose it once more."
+        return _trails(request, gone)
+    try:
+        answers = {k: typed.get(k, "") for k in ("crs", "start", "zone")}
+        proposal = propose_columns(path, **{k: v or None for k, v in answers.items()})
+        recipe = confirmed_recipe(proposal, typed, **answers)
+        with site.book() as book:
+            record = read_log(book, typed.get("job", ""), path, crs=answers["crs"] or None, recipe=recipe, confirmed=True, clock=site.clock)
+    except EvenstandError as error:
+        return _columns(request, token, path, typed, tuple(str(f).replace(f"{path.parent}/", "") for f in error.faults))
+    site.unstage(token)
+    return RedirectResponse(f"/after/trail/{record.key}?columns=kept", status_code=303)
+
+
+def _columns(request: Request, token: str, path: Path, typed: Mapping[str, str], faults: tuple[str, ...]) -> Response:
+    """What each column is taken for, to be confirmed."""
+    site = site_of(request)
+    proposal = propose_columns(path, crs=typed.get("crs") or None)
+    answers = Typed.of(answer_fields(), typed, site.profile())
+    if faults:
+        answers.faults = {"": " ".join(faults)}
+    with site.book() as book:
+        job = job_names(book).get(typed.get("job", ""), "")
+    return site.page(
+        request, "after_columns.html", status=422 if faults else 200, proposal=proposal, lines=column_lines(proposal, typed), token=token,
+        name=path.name, typed=answers, job_key=typed.get("job", ""), job=job, roles=ROLE_CHOICES,
+    )  # fmt: skip
 
 
 @router.get("/after/trail/{key}")
@@ -97,33 +169,75 @@ def trail(request: Request, key: str) -> Response:
     from evenstand.drawing import page_svg, strips_of_passes
 
     site = site_of(request)
-    with site.book() as book:
-        story = trail_story(book, key)
-    svg = (
-        Markup(page_svg(strips_of_passes(story.passes, profile=site.profile(), name=story.name))) if story.passes else None
-    )  # our own writer escapes all text
     units = site.profile()
+    with site.book() as book:
+        story = site.once(("trail", key), lambda: trail_story(book, key))
+        name = job_names(book).get(story.job, story.job)
+    strips = strips_of_passes(story.passes, profile=units, name=story.name) if story.passes else None
+    picture = Markup(page_svg(strips)) if strips is not None else None  # our own writer escapes all text
     rows = [
         (
             p.number,
             shown(p.length_m, "distance", units),
             shown(p.speed_m_s, "speed", units),
-            f"{(p.end_s - p.start_s) / 60:.1f} min",
-            "; ".join(e.note or e.kind for e in p.exceptions) or "nothing",
+            shown((p.end_s - p.start_s) / 3600, "time", symbol="min"),
+            _seen(p),
         )
         for p in story.passes
     ]
-    return site.page(request, "trail.html", story=story, svg=svg, rows=rows)
+    return site.page(
+        request, "trail.html", story=story, job=name, svg=picture, rows=rows, odd=_odd(story.passes),
+        plugged=_plugged(story), columns=COLUMNS_SAID.get(request.query_params.get("columns", ""), ""),
+    )  # fmt: skip
 
 
-def reading_fields(jobs: tuple[tuple[str, str], ...]) -> tuple[Field, ...]:
-    """Fields for the readings a person has at the end of a field."""
-    rows = [
+def _seen(p: PassFacts) -> str:
+    """What was seen on a pass, each once."""
+    return "; ".join(dict.fromkeys(e.note or e.kind for e in p.exceptions)) or "–"
+
+
+def _odd(passes: tuple[PassFacts, ...]) -> list[tuple[str, int, str]]:
+    """What was not as it should be, each with the passes it was seen on: (what, how many, which)."""
+    found: dict[str, list[int]] = {}
+    for p in passes:
+        for note in dict.fromkeys(("stood" if e.kind == "stop" else e.note or e.kind) for e in p.exceptions):
+            label = "a part of the tool shut off" if note.startswith("section") else note
+            if p.number not in found.setdefault(label, []):
+                found[label].append(p.number)
+    return [(f"{what[:1].upper()}{what[1:]}", len(at), numbers(at)) for what, at in sorted(found.items(), key=lambda kv: -len(kv[1]))]
+
+
+def _plugged(story: TrailStory) -> list[str]:
+    """Runs and heads without flow, in a sentence each."""
+    out = []
+    for f in story.run_faults:
+        what = f"Run {f.run}{f', head {f.head},' if f.head else ''}" if f.run is not None else f"Head {f.head}"
+        since = "from the start" if f.since_pass in (None, 1) and f.last_seen_s is None else f"from pass {f.since_pass}"
+        until = "to the end" if f.until_ms is None else "until it came back"
+        out.append(f"{what} gave nothing {since} {until}. Look at the hose before believing it.")
+    return out
+
+
+def reading_fields(jobs: tuple[tuple[str, str], ...], bins: tuple[str, ...]) -> tuple[Field, ...]:
+    """Fields for the readings a person has at the end of a field: of the whole outfit first, then of one bin."""
+    whole = [Field(name=r.key, label=r.label, quantity=r.unit, hint=r.hint) for r in READINGS if not r.of_bin]
+    of_bin = [Field(name=r.key, label=r.label, quantity=r.unit, hint=r.hint) for r in READINGS if r.of_bin]
+    choices = (("", "no bin reading"), *((b, f"Bin {b}") for b in bins)) if bins else ()
+    return (
         Field(name="job", label="Job", choices=jobs or (("", "no job yet"),), required=True),
-        Field(name="bin", label="Bin, for bin readings"),
-    ]
-    rows += [Field(name=r.key, label=r.label, quantity=r.unit, hint=r.hint) for r in READINGS]
-    return tuple(rows)
+        *whole,
+        Field(name="bin", label="Bin, for what follows", choices=choices),
+        *of_bin,
+    )
+
+
+def _bins_of(site: Site, job: str) -> tuple[str, ...]:
+    from evenstand.model import Job
+
+    with site.book() as book:
+        found = book.get(Job, job) if job else None
+        outfit = book.get(Outfit, found.outfit) if found is not None and found.outfit else None
+    return tuple(b.letter for b in outfit.bins) if outfit else ()
 
 
 @router.get("/after/check")
@@ -131,31 +245,52 @@ def check(request: Request) -> Response:
     """What holds, what does not, what cannot be told yet."""
     site = site_of(request)
     jobs = _jobs(site)
-    typed = Typed.of(reading_fields(jobs), request.query_params, site.profile())
-    job = typed.values.get("job") or (jobs[0][0] if jobs else "")
+    job = request.query_params.get("job") or (jobs[0][0] if jobs else "")
+    typed = Typed.of(reading_fields(jobs, _bins_of(site, job)), request.query_params, site.profile())
     typed.values["job"] = job
+    return _check_page(request, typed, job, jobs, kept=request.query_params.get("kept", ""))
+
+
+def _check_page(request: Request, typed: Typed, job: str, jobs: tuple[tuple[str, str], ...], *, kept: str = "") -> Response:
+    site = site_of(request)
     findings: tuple[Finding, ...] = ()
     if job:
         with site.book() as book:
-            findings = check_job(book, job)
-    return site.page(request, "check.html", typed=typed, findings=findings, job=job)
+            findings = site.once(("check", job, book.profile), lambda: check_job(book, job))
+    open_ = [f for state in STATE_ORDER for f in findings if f.state == state]
+    counts = [sum(f.state == s for f in findings) for s in STATE_ORDER]
+    holding = [f for f in findings if f.state == "holds"]
+    return site.page(
+        request, "check.html", status=200 if typed.ok else 422, typed=typed, open=open_, holding=holding,
+        counts=counts, job=job, jobs=jobs, name=dict(jobs).get(job, job), kept="The readings are kept." if kept else "",
+    )  # fmt: skip
 
 
 @router.post("/after/check")
 async def enter(request: Request) -> Response:
     """Keep readings and check again."""
+    from urllib.parse import urlencode
+
     site = site_of(request)
-    typed = Typed.of(reading_fields(_jobs(site)), await request.form(), site.profile())
-    job, letter = typed.text("job"), typed.text("bin").upper()
+    form = await request.form()
+    jobs = _jobs(site)
+    job = str(form.get("job", ""))
+    typed = Typed.of(reading_fields(jobs, _bins_of(site, job)), form, site.profile())
+    typed.text("job")
+    letter = typed.text("bin").upper()
     values = {r.key: typed.number(r.key) for r in READINGS}
+    if typed.ok and all(v is None for v in values.values()):
+        typed.faults[""] = "Nothing was typed in. One reading is enough."
+    if typed.ok and not letter:
+        typed.faults |= {r.key: f"{r.label} belongs to a bin: choose which." for r in READINGS if r.of_bin and values[r.key] is not None}
     if typed.ok:
         try:
             with site.book() as book:
                 keep_readings(book, job=job, bin=letter, values={k: v for k, v in values.items() if v is not None}, clock=site.clock)
-            return RedirectResponse(f"/after/check?job={job}", status_code=303)
+            return RedirectResponse(f"/after/check?{urlencode({'job': job, 'kept': 'yes'})}", status_code=303)
         except EvenstandError as error:
             typed.blame(error)
-    return site.page(request, "check.html", status=422, typed=typed, findings=(), job=job)
+    return _check_page(request, typed, job if job in dict(jobs) else "", jobs)
 
 
 @router.get("/after/tally")

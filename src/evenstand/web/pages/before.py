@@ -11,11 +11,14 @@ from fastapi.responses import RedirectResponse
 
 from evenstand.base.clock import iso
 from evenstand.base.errors import EvenstandError
+from evenstand.base.units import Profile, shown_value
 from evenstand.desk.planning import job_inputs
 from evenstand.desk.recording import new_job, remark_card
+from evenstand.desk.workings import with_workings
 from evenstand.expect import PlanInputs, plan_for
 from evenstand.model import Boundary, Job, Outfit, Plan, Product
 from evenstand.web.forms import Field, Typed
+from evenstand.web.naming import job_name
 from evenstand.web.site import site_of
 
 router = APIRouter()
@@ -37,7 +40,7 @@ def jobs(request: Request) -> Response:
     """All jobs of the book."""
     site = site_of(request)
     with site.book() as book:
-        all_jobs = book.all(Job)
+        all_jobs = sorted(book.all(Job), key=lambda j: (j.finish_by or "9999", j.key))
         fields = {b.key: b for b in book.all(Boundary)}
         outfits = {o.key: o for o in book.all(Outfit)}
     return site.page(request, "jobs.html", jobs=all_jobs, fields=fields, outfits=outfits)
@@ -106,16 +109,36 @@ async def make(request: Request) -> Response:
     return site.page(request, "job_new.html", status=422, typed=typed)
 
 
-def _live_fields(inputs: PlanInputs) -> tuple[Field, ...]:
-    rates = [Field(name=f"rate:{a.product}", label=f"Rate, {_name(inputs, a.product)}", quantity="rate") for a in inputs.job.asks]
+def _live_fields(inputs: PlanInputs, profile: Profile) -> tuple[Field, ...]:
+    own = _own_values(inputs, profile)
+
+    def entry(name: str, label: str, quantity: str, hint: str = "") -> Field:
+        return Field(name=name, label=label, quantity=quantity, hint=hint or (f"Now {own[name]}." if name in own else "Not known yet."))
+
+    along = "Now along the longest edge." if inputs.job.direction_deg is None else f"Now {inputs.job.direction_deg:g}."
     return (
-        Field(name="area", label="Area", quantity="area"),
-        Field(name="speed", label="Working speed", quantity="speed"),
-        Field(name="target", label="Plants wanted", quantity="stand"),
-        *rates,
-        Field(name="rounds", label="Headland rounds", quantity="count"),
-        Field(name="direction", label="Direction of passes, degrees from north", hint="Empty: along the longest edge.", quantity="count"),
+        *(entry(f"rate:{a.product}", f"Rate, {_name(inputs, a.product)}", "rate") for a in inputs.job.asks),
+        entry("speed", "Working speed", "speed"),
+        entry("area", "Area", "area"),
+        entry("target", "Plants wanted", "stand"),
+        entry("rounds", "Headland rounds", "count"),
+        entry("direction", "Direction of passes, degrees from north", "count", along),
     )
+
+
+def _own_values(inputs: PlanInputs, profile: Profile) -> dict[str, str]:
+    """The job's own values as texts, shown beside the fields that would replace them."""
+    job = inputs.job
+    area = job.area_ha if job.area_ha is not None else (inputs.boundary.area_ha if inputs.boundary else None)
+    speed = job.speed_m_s if job.speed_m_s is not None else (inputs.outfit.speed_m_s if inputs.outfit else None)
+    rows: list[tuple[str, float | None, str]] = [
+        ("area", area, "area"),
+        ("speed", speed, "speed"),
+        ("target", job.target_plants_m2, "stand"),
+        ("rounds", float(job.headland_rounds), "count"),
+        *((f"rate:{a.product}", a.rate_kg_ha, "rate") for a in job.asks),
+    ]
+    return {name: shown_value(value, quantity, profile) for name, value, quantity in rows if value is not None}
 
 
 def _name(inputs: PlanInputs, key: str) -> str:
@@ -147,15 +170,19 @@ def plan(request: Request, key: str) -> Response:
     with site.book() as book:
         inputs = job_inputs(book, key)
         profile = book.profile
-    typed = Typed.of(_live_fields(inputs), request.query_params, profile)
+    typed = Typed.of(_live_fields(inputs, profile), request.query_params, profile)
     found: Plan | None = None
     try:
         tried = _tried(inputs, typed)
         if typed.ok:
-            found = plan_for(tried)
+            found = with_workings(plan_for(tried), tried)
     except EvenstandError as error:
         typed.blame(error)
-    return site.page(request, "plan.html", inputs=inputs, plan=found, typed=typed, groups=CARD_GROUPS)
+    if "live" in request.query_params:
+        typed.quiet()
+    tried_out = any(typed.values.values())
+    name = job_name(inputs.job, {inputs.boundary.key: inputs.boundary} if inputs.boundary else {})
+    return site.page(request, "plan.html", inputs=inputs, plan=found, typed=typed, groups=CARD_GROUPS, tried=tried_out, name=name)
 
 
 @router.get("/before/{key}/card")
@@ -166,7 +193,7 @@ def card(request: Request, key: str) -> Response:
     site = site_of(request)
     with site.book() as book:
         inputs = job_inputs(book, key)
-        found = plan_for(inputs)
+        found = with_workings(plan_for(inputs), inputs)
         remarks = {r.line: r for r in book.all(CardRemark) if r.outfit == inputs.job.outfit}
     return site.page(request, "card.html", inputs=inputs, plan=found, groups=CARD_GROUPS, remarks=remarks)
 

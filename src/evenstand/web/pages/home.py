@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+from datetime import timedelta
 from typing import Annotated
 
 from fastapi import APIRouter, Form, Request, Response
 from fastapi.responses import RedirectResponse
 
+from evenstand.base.clock import iso
 from evenstand.base.units import PROFILES
 from evenstand.desk.nexts import next_list
 from evenstand.model import Job
+from evenstand.web.naming import job_names
 from evenstand.web.site import site_of
 
 router = APIRouter()
@@ -18,13 +21,49 @@ router = APIRouter()
 @router.get("/")
 def home(request: Request) -> Response:
     """The Next list, or the way in where the book is empty."""
+    from evenstand.book import StepState
+
     site = site_of(request)
+    today = site.clock.now().date()
     with site.book() as book:
         jobs = book.all(Job)
         if not jobs:
             return RedirectResponse("/start", status_code=303)
-        steps = next_list(book, clock=site.clock)
-    return site.page(request, "next.html", steps=steps, jobs=jobs)
+        steps = site.once(("next", today), lambda: next_list(book, clock=site.clock))
+        put_off = [s for s in book.all(StepState) if s.state == "deferred" and s.until[:10] > today.isoformat()]
+        names = job_names(book)
+    ordered = sorted(jobs, key=lambda j: (j.finish_by or "9999", j.key))
+    return site.page(request, "next.html", steps=steps, jobs=ordered, names=names, put_off=put_off)
+
+
+@router.post("/next/put-off")
+def put_off(request: Request, key: Annotated[str, Form()], what: Annotated[str, Form()] = "") -> Response:
+    """Put a step off until tomorrow; it comes back by itself."""
+    from evenstand.book import StepState
+
+    site = site_of(request)
+    now = site.clock.now()
+    until = (now.date() + timedelta(days=1)).isoformat()
+    with site.book() as book:
+        book.put(
+            StepState(key=key[:200], state="deferred", at=iso(now), until=until, by=site.who, note=what[:300]), why="put off until tomorrow"
+        )
+    return RedirectResponse("/", status_code=303)
+
+
+@router.post("/next/reopen")
+def reopen(request: Request, key: Annotated[str, Form()]) -> Response:
+    """Take a step that was put off up again."""
+    from dataclasses import replace
+
+    from evenstand.book import StepState
+
+    site = site_of(request)
+    with site.book() as book:
+        known = book.get(StepState, key)
+        if known is not None:
+            book.put(replace(known, state="open", at=iso(site.clock.now()), until=""), why="taken up again")
+    return RedirectResponse("/", status_code=303)
 
 
 @router.post("/units")
@@ -35,4 +74,5 @@ def units(request: Request, units: Annotated[str, Form()], back: Annotated[str, 
     if units in PROFILES:
         with site_of(request).book() as book:
             book.put(Farm(name=book.farm, profile=units), why="units shown")
-    return RedirectResponse(back if back.startswith("/") and not back.startswith("//") else "/", status_code=303)
+    safe = back.startswith("/") and not back.startswith("//") and "\\" not in back
+    return RedirectResponse(back if safe else "/", status_code=303)

@@ -57,7 +57,15 @@ def lot_fields(products: Sequence[Product]) -> tuple[Field, ...]:
     )
 
 
-def _page(request: Request, loads: Typed | None = None, lots: Typed | None = None) -> Response:
+def _part_of(load: Load, all_loads: Sequence[Load], kinds: dict[str, str]) -> str:
+    """The load this one came out of, as a person calls it."""
+    whole = next((x for x in all_loads if x.key == load.part_of), None)
+    if whole is None:
+        return load.part_of
+    return f"{kinds.get(whole.kind, whole.kind).partition(',')[0]}{f', ticket {whole.ticket}' if whole.ticket else ''}"
+
+
+def _page(request: Request, loads: Typed | None = None, lots: Typed | None = None, kept: str = "") -> Response:
     site = site_of(request)
     with site.book() as book:
         products, all_lots, all_loads = book.all(Product), book.all(Lot), book.all(Load)
@@ -66,15 +74,15 @@ def _page(request: Request, loads: Typed | None = None, lots: Typed | None = Non
     lots = lots or Typed(fields=lot_fields(products), profile=profile)
     names = {p.key: p.name for p in products}
     kinds = dict(KINDS) | {"fill": "Into the outfit"}
+    labels = {x.key: x.label or x.key for x in all_lots}
     load_rows = [
         (
             kinds.get(x.kind, x.kind),
             names.get(x.product, x.product),
-            x.lot or "no lot",
-            shown(x.mass_kg, "load", profile),
-            f"± {shown(x.sd_kg, 'mass', profile)}" if x.sd_kg else "",
+            shown(x.mass_kg, "load", profile) + (f" ± {shown(x.sd_kg, 'mass', profile)}" if x.sd_kg else ""),
+            labels.get(x.lot, x.lot),
             x.ticket,
-            x.part_of,
+            _part_of(x, all_loads, kinds),
         )
         for x in all_loads
     ]
@@ -90,7 +98,7 @@ def _page(request: Request, loads: Typed | None = None, lots: Typed | None = Non
         for x in all_lots
     ]
     status = 200 if loads.ok and lots.ok else 422
-    return site.page(request, "shed.html", status=status, loads=loads, lots=lots, load_rows=load_rows, lot_rows=lot_rows)
+    return site.page(request, "shed.html", status=status, loads=loads, lots=lots, load_rows=load_rows, lot_rows=lot_rows, kept=kept)
 
 
 @router.get("/shed")
@@ -112,7 +120,7 @@ async def load(request: Request) -> Response:
         if typed.ok:
             try:
                 add_load(book, kind=kind, product=product, mass_kg=mass, how=how, ticket=typed.text("ticket"), clock=site.clock)
-                return _page(request)
+                return _page(request, kept=f"Kept: {dict(KINDS).get(kind, kind)}, {shown(mass, 'load', book.profile)}.")
             except EvenstandError as error:
                 typed.blame(error)
     return _page(request, loads=typed)
@@ -138,7 +146,7 @@ async def lot(request: Request) -> Response:
                     density_kg_m3=density,
                     treatment=typed.text("treatment"),
                 )
-                return _page(request)
+                return _page(request, kept=f"Kept: lot {label}.")
             except EvenstandError as error:
                 typed.blame(error)
     return _page(request, lots=typed)
