@@ -33,7 +33,7 @@ from evenstand.book.geopackage import lay_out
 from evenstand.book.making import engine_on
 from evenstand.book.migrating import run_steps
 from evenstand.book.opening import FILE
-from evenstand.book.trailfiles import trail_bytes
+from evenstand.formats.parquet import trail_bytes
 from evenstand.model import Event
 
 ORIGINAL_BYTES = b"t,lon,lat\n1,2,3\n"

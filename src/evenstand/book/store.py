@@ -31,7 +31,7 @@ from evenstand.book.publishing import Published, publish_copy
 from evenstand.book.records import Farm, Original, TrailRecord
 from evenstand.book.rows import condition, outdated, read_rows, read_things, sorted_rows, version_of
 from evenstand.book.shapes import point_blob, polygons_blob, to_degrees
-from evenstand.book.trailfiles import trail_bytes, trail_of
+from evenstand.formats.parquet import trail_bytes, trail_of
 from evenstand.model import Boundary, Plan, Trail
 
 T = TypeVar("T")
@@ -460,7 +460,7 @@ class Book:
         if record is None:
             raise BookError(f"there is no trail '{key}'", where=str(self.folder), cure="Look at 'evenstand book show'.")
         path = self.folder / blobs.TRAILS / f"{record.parquet_hash}.parquet"
-        return trail_of(blobs.read_blob(path, record.parquet_hash))
+        return trail_of(blobs.read_blob(path, record.parquet_hash), path.name)
 
     # the whole ----------------------------------------------------------------------------------------------------
     def publish(self, path: str | Path) -> Published:

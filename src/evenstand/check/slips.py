@@ -67,7 +67,7 @@ def _oxide_ratio() -> float:
 
 
 @cache
-def _known_slips() -> tuple[_Row, ...]:
+def known_slips() -> tuple[_Row, ...]:
     """Slips by their ratio."""
     preset, decimal = _odds("preset"), _odds("decimal")
     rate, digits = "Which rate is in force?", "Read the value digit by digit."
@@ -150,8 +150,8 @@ def typing_slip(asked: float, seen: float, *, sd: float, rows: int | None = None
     found = math.log(seen / asked)
     if abs(found) <= _MATCH_Z * spread and not _swaps(asked, seen, spread):
         return ()
-    known = [slip for slip in _known_slips() if not of or slip[0] in _ALWAYS or slip[1] in _FITS[of] or slip[0] in _FITS[of]]
-    candidates = [*known, *_row_slips(rows), *_swaps(asked, seen, spread)]
+    known = [slip for slip in known_slips() if not of or slip[0] in _ALWAYS or slip[1] in _FITS[of] or slip[0] in _FITS[of]]
+    candidates = [*known, *row_slips(rows), *_swaps(asked, seen, spread)]
     matches = []
     for kind, name, ratio, text, look, odds in candidates:
         z = abs(found - math.log(ratio)) / spread
@@ -162,7 +162,7 @@ def typing_slip(asked: float, seen: float, *, sd: float, rows: int | None = None
     return tuple(Slip(kind=k, name=n, ratio=r, z=z, weight=w / total, text=t, look=lk) for w, z, k, n, r, t, lk in ranked)
 
 
-def _row_slips(rows: int | None) -> list[_Row]:
+def row_slips(rows: int | None) -> list[_Row]:
     """One to four openers too few or too many in the typed width."""
     if rows is None or rows < 2:
         return []

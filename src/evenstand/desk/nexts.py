@@ -11,11 +11,10 @@ from evenstand.desk.planning import job_inputs
 from evenstand.expect import plan_for
 from evenstand.model import Fill, Finding, Job, Plan, Step
 from evenstand.nextup import Facts, next_steps
+from evenstand.reference import default
 
 if TYPE_CHECKING:
     from evenstand.book import Book
-
-DAY_H = 12.0  # common practice: sowing hours of a workable day
 
 
 def done_ha_of(book: Book, job_key: str) -> float | None:
@@ -48,7 +47,7 @@ def job_facts(
     done = done_ha_of(book, job_key)
     waiting = [j for j in book.all(Job) if j.outfit == inputs.job.outfit and j.key != job_key and j.finish_by == inputs.job.finish_by]
     left_other = sum(j.area_ha or 0.0 for j in waiting if done_ha_of(book, j.key) is None)
-    day = plan.low_ha_h * DAY_H if plan.low_ha_h else None
+    day = plan.low_ha_h * default("workday-hours").value if plan.low_ha_h else None
     return Facts(
         job=inputs.job,
         plan=plan,

@@ -8,11 +8,9 @@ from evenstand.base.errors import RangeError
 from evenstand.base.estimate import Est, propagate
 from evenstand.machine import area_per_fill, bin_mass, displacement_factor, meter_speed, speed_window
 from evenstand.model import Bin, BinPlan, Lot, MeterFactor, Product
+from evenstand.reference import default
 
-CATCH_AIM_KG = 5.0
-CATCH_AIM_SMALL_KG = 2.0
-PRIOR_CATCH_CV = 0.015
-FILL_FACTOR = Est(value=0.95, sd=0.03, basis="common-practice", source="common-practice")
+SMALL_SEED_KG_TURN = 0.3  # below this a meter carries a fine roller: a catch of small seed
 
 
 def density_of(product: Product | None, lot: Lot | None) -> Est | None:
@@ -36,14 +34,20 @@ def factor_of(bin_: Bin, product: Product | None, lot: Lot | None, factors: tupl
         return chosen.kg_turn, f"{chosen.how}{note}"
     density = density_of(product, lot)
     if bin_.meter.litres_turn is not None and density is not None:
-        est = propagate(displacement_factor, litres_turn=bin_.meter.litres_turn, density_kg_m3=density, fill=FILL_FACTOR)
+        est = propagate(displacement_factor, litres_turn=bin_.meter.litres_turn, density_kg_m3=density, fill=_usual("meter-fill"))
         return est, "displacement x density, an estimate: catch before use"
     return None, ""
 
 
+def _usual(name: str) -> Est:
+    """A range of common practice as an estimate: all of it equally likely, so sd = (high - low) / sqrt(12)."""
+    usual = default(name)
+    return Est(value=usual.value, sd=(usual.high - usual.low) / math.sqrt(12), basis="common-practice", source=usual.source)
+
+
 def catch_turns_for(factor_kg_turn: float, *, small: bool = False) -> float:
     """Whole turns that give a catch worth weighing: about 5 kg, about 2 kg of small seed. [turns]"""
-    aim = CATCH_AIM_SMALL_KG if small else CATCH_AIM_KG
+    aim = default("catch-mass-small-seed" if small else "catch-mass").value
     raw = aim / factor_kg_turn
     for step in (1, 2, 5, 10, 20, 25, 50, 100):
         if raw <= step * 10:
@@ -100,9 +104,9 @@ def plan_bin(
         ha = propagate(area_per_fill, mass_kg=full, rate_kg_ha=rate_kg_ha)
     catch = catch_low = catch_high = None
     if factor is not None:
-        turns = turns or catch_turns_for(factor.value, small=factor.value < 0.3)
+        turns = turns or catch_turns_for(factor.value, small=factor.value < SMALL_SEED_KG_TURN)
         catch = factor.value * turns
-        spread = 1.96 * math.hypot(PRIOR_CATCH_CV, factor.relative_sd)
+        spread = 1.96 * math.hypot(default("catch-free-flowing").high, factor.relative_sd)
         catch_low, catch_high = catch * (1 - spread), catch * (1 + spread)
     return BinPlan(
         bin=bin_.letter,

@@ -14,10 +14,7 @@ from evenstand.expect.bins import density_of
 from evenstand.expect.needs import need
 from evenstand.machine import field_capacity, meter_speed
 from evenstand.model import Bin, BinPlan, CardLine, Job, Lot, Outfit, Plan, Product, RowLimit
-
-FAN_LOW, FAN_HIGH = 0.94, 1.08
-OFF_RATE_SEED, OFF_RATE_FERTILIZER = 0.05, 0.05
-LOW_BIN_MARGIN = 1.25
+from evenstand.reference import default
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -305,7 +302,7 @@ def _one_bin(f: CardFacts, b: BinPlan) -> list[CardLine]:
     ends = b.factor_kg_turn.interval() if b.factor_kg_turn else (None, None)
     full = b.full_kg.interval() if b.full_kg else (None, None)
     lasts = b.ha_per_fill.interval() if b.ha_per_fill else (None, None)
-    off = OFF_RATE_FERTILIZER if product and product.kind == "fertilizer" else OFF_RATE_SEED
+    off = default("stop-for-fertilizer" if product and product.kind == "fertilizer" else "stop-for-seed").high
     return [
         line("bin-rate", f"Rate, {name}", "rate", b.rate_kg_ha, basis="typed", stale="another job or lot"),
         line(
@@ -366,14 +363,15 @@ def low_alarm(b: BinPlan, longest_round_ha: float | None) -> tuple[float | None,
     """Mass at which the low-bin alarm should come: one longest pass there and back, and a quarter more. [kg]"""
     if longest_round_ha is None:
         return None, ["outline"]
-    return b.rate_kg_ha * longest_round_ha * LOW_BIN_MARGIN, []
+    return b.rate_kg_ha * longest_round_ha * default("low-bin-margin").value, []
 
 
 def _fan(f: CardFacts) -> list[CardLine]:
     fan = f.outfit.fan_turns_s if f.outfit else None
     value = fan.value if fan else None
-    low = value * FAN_LOW if value else None
-    high = value * FAN_HIGH if value else None
+    below, above = default("fan-alarm-low").value, default("fan-alarm-high").value
+    low = value * (1 - below) if value else None
+    high = value * (1 + above) if value else None
     why = "Proven on this outfit with product flowing; no speed is guessed here."
     return [
         _line(
@@ -395,7 +393,7 @@ def _fan(f: CardFacts) -> list[CardLine]:
             low,
             ["fan"],
             basis="common-practice",
-            why="6 % below the proven speed (common practice).",
+            why=f"{below:.0%} below the proven speed (common practice).",
         ),
         _line(
             "fan-high",
@@ -405,7 +403,7 @@ def _fan(f: CardFacts) -> list[CardLine]:
             high,
             ["fan"],
             basis="common-practice",
-            why="8 % above the proven speed (common practice).",
+            why=f"{above:.0%} above the proven speed (common practice).",
         ),
     ]
 

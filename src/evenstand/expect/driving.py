@@ -6,8 +6,9 @@ import numpy as np
 
 from evenstand.base.errors import InfeasibleError
 from evenstand.model import Boundary, Drive, Job, Outfit, Plan, Stop
+from evenstand.reference import default
 
-STOP_H = 0.3  # common practice: a fill takes 12 to 25 minutes
+SURE = 1.28  # standard deviations: nine times in ten a bin holds at least that much (normal distribution)
 
 
 def drive_for(job: Job, outfit: Outfit | None, boundary: Boundary, width_m: float, speed_m_s: float | None) -> Drive:
@@ -47,7 +48,7 @@ def stops_for(plan: Plan, drive: Drive, outfit: Outfit | None, width_m: float) -
     pass_ha = drive.pass_lengths_m() * width_m / 1e4
     use = np.outer(pass_ha, [b.rate_kg_ha for b in bins])
     full = np.array([b.full_kg.value for b in bins if b.full_kg is not None])
-    safe = np.array([b.full_kg.value - 1.28 * b.full_kg.sd for b in bins if b.full_kg is not None])
+    safe = np.array([b.full_kg.value - SURE * b.full_kg.sd for b in bins if b.full_kg is not None])
     # each bin is one "product" of density 1 here: the placing is settled, only the stops are sought
     try:
         found = plan_stops(
@@ -76,6 +77,7 @@ def _stops(
 ) -> tuple[Stop, ...]:
     """Turn pass numbers into what a driver reads. [kg, ha, h]"""
     done_ha = np.cumsum(pass_ha)
+    stop_h = default("fill-minutes").value / 60
     ends_s = np.array([drive.t_s[drive.pass_id == k + 1].max(initial=0.0) for k in range(drive.passes)])
     stops = []
     begin = 0
@@ -90,7 +92,7 @@ def _stops(
                 after_pass=a,
                 latest_pass=last,
                 at_ha=float(done_ha[a - 1]),
-                at_h=float(ends_s[a - 1]) / 3600 + i * STOP_H,
+                at_h=float(ends_s[a - 1]) / 3600 + i * stop_h,
                 left_kg={k: float(v) for k, v in zip(letters, left, strict=True)},
                 add_kg={k: float(v) for k, v in zip(letters, add, strict=True)},
                 note="Last fill: only what the rest of the field takes, and 5 %." if i + 1 == len(after) else "",

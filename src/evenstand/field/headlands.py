@@ -172,9 +172,5 @@ def _winding(headings: FloatArray) -> float:
     return 2 * np.pi * float(np.sign(headings[-1] - headings[0])) if len(headings) > 1 else 0.0
 
 
-def _holes(shape: Any) -> list[Any]:
-    return [ring for polygon in _polygons(shape) for ring in polygon.interiors]
-
-
 def _polygons(shape: Any) -> list[Any]:
     return [p for p in shapely.get_parts(shape) if p.geom_type == "Polygon" and not p.is_empty]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import json
 from pathlib import Path
 from typing import Any
@@ -17,8 +18,8 @@ VERSION = 1
 SINGLES = ("speed_m_s", "area_ha", "step_m", "mass_rate_kg_s", "fan_turns_s")
 
 
-def write_trail_parquet(trail: Trail, path: str | Path) -> None:
-    """Write a trail. Columns: t_ms (int64, UTC), x_m, y_m in the frame named in the metadata, and what the trail has of
+def trail_bytes(trail: Trail) -> bytes:
+    """A trail as Parquet. Columns: t_ms (int64, UTC), x_m, y_m in the frame named in the metadata, and what the trail has of
     speed_m_s, area_ha, step_m, mass_rate_kg_s, fan_turns_s, lifted, flags, section_N, run_N, turns_BIN, asked_kg_ha_BIN, echoed_kg_ha_BIN
     and extra:NAME. Columns the trail lacks are not written; absent cells are null.
 
@@ -26,8 +27,11 @@ def write_trail_parquet(trail: Trail, path: str | Path) -> None:
     ----------
     trail : Trail
         The trail. [-]
-    path : str or Path
-        Where to. [-]
+
+    Returns
+    -------
+    bytes
+        The file's content, the same for the same trail. [-]
     """
     import polars as pl
 
@@ -46,7 +50,22 @@ def write_trail_parquet(trail: Trail, path: str | Path) -> None:
             data |= {f"{stem}_{b}": grid[:, i] for i, b in enumerate(trail.bins)}
     data |= {f"extra:{name}": values for name, values in trail.extra.items()}
     frame = pl.DataFrame(data).with_columns(pl.col(pl.Float64).fill_nan(None))
-    frame.write_parquet(Path(path), compression="zstd", metadata={SCHEMA: json.dumps(_head(trail))})
+    out = io.BytesIO()
+    frame.write_parquet(out, compression="zstd", metadata={SCHEMA: json.dumps(_head(trail), ensure_ascii=False)})
+    return out.getvalue()
+
+
+def write_trail_parquet(trail: Trail, path: str | Path) -> None:
+    """Write a trail as Parquet, in the form of `trail_bytes`.
+
+    Parameters
+    ----------
+    trail : Trail
+        The trail. [-]
+    path : str or Path
+        Where to. [-]
+    """
+    Path(path).write_bytes(trail_bytes(trail))
 
 
 def _head(trail: Trail) -> dict[str, Any]:
@@ -73,12 +92,30 @@ def _head(trail: Trail) -> dict[str, Any]:
 
 
 def read_trail_parquet(path: str | Path) -> Trail:
-    """Read a trail that `write_trail_parquet` wrote.
+    """Read a trail that `write_trail_parquet` wrote; errors as in `trail_of`.
 
     Parameters
     ----------
     path : str or Path
         The file. [-]
+    """
+    path = Path(path)
+    try:
+        data = path.read_bytes()
+    except OSError as error:
+        raise FileError(f"cannot be read ({error.strerror})", where=path.name, cure="Check the name.") from error
+    return trail_of(data, path.name)
+
+
+def trail_of(data: bytes, where: str) -> Trail:
+    """The trail in a Parquet file's content.
+
+    Parameters
+    ----------
+    data : bytes
+        As `trail_bytes` gave it. [-]
+    where : str
+        Name of the file, for errors. [-]
 
     Returns
     -------
@@ -95,21 +132,16 @@ def read_trail_parquet(path: str | Path) -> Trail:
     import polars as pl
     from polars.exceptions import PolarsError
 
-    path = Path(path)
     try:
-        text = pl.read_parquet_metadata(path).get(SCHEMA)
-        frame = pl.read_parquet(path) if text else pl.DataFrame()
+        text = pl.read_parquet_metadata(io.BytesIO(data)).get(SCHEMA)
+        frame = pl.read_parquet(io.BytesIO(data)) if text else pl.DataFrame()
     except (PolarsError, OSError) as error:
-        raise FileError(
-            "the Parquet file is damaged or cut short", where=path.name, cure="Copy it again, or read the original log."
-        ) from error
+        raise FileError("the Parquet file is damaged or cut short", where=where, cure="Copy it again, or read the original log.") from error
     if text is None:
-        raise FileError("this Parquet file is no trail written by Evenstand", where=path.name, cure="Export the log as CSV and read that.")
+        raise FileError("this Parquet file is no trail written by Evenstand", where=where, cure="Export the log as CSV and read that.")
     head = json.loads(text)
     if head["version"] > VERSION:
-        raise VersionError(
-            f"schema version {head['version']}", where=path.name, limit=f"up to {VERSION}", cure="Update Evenstand to read it."
-        )
+        raise VersionError(f"schema version {head['version']}", where=where, limit=f"up to {VERSION}", cure="Update Evenstand to read it.")
     return _trail(frame, head)
 
 

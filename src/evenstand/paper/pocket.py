@@ -67,10 +67,10 @@ def slip_numbers(rows: int | None) -> dict[str, Any]:
         `known`: rows of kind, name, ratio, sentence, where to look, weight, from the one table of the slip finder, so that the
         page cannot know others than the program. [-]
     """
-    from evenstand.check.slips import _known_slips, _row_slips
+    from evenstand.check.slips import known_slips, row_slips
     from evenstand.reference.figures import figure
 
-    known = [list(row) for row in (*_known_slips(), *_row_slips(rows))]
+    known = [list(row) for row in (*known_slips(), *row_slips(rows))]
     near, far, rounding = (figure("causes", "slip-odds", name).value for name in ("digits-near", "digits-far", "rounding"))
     return {"known": known, "near": near, "far": far, "rounding": rounding}
 
