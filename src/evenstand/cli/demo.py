@@ -42,27 +42,16 @@ def command(out: Path, seed: int | None, faults: tuple[str, ...], world: str, as
 
 def _one_day(seed: int, faults: tuple[str, ...], world: str, as_json: bool, profile: str | None) -> int:
     from evenstand.cli.check import findings_text
-    from evenstand.desk.days import check_day, demo_day, finding_dict, truth_line
+    from evenstand.desk.days import demo_day, demo_run, findings_of, truth_line
 
     units = units_of(profile)
-    day, plan, outfit, kinds = demo_day(seed, faults, world=world)
-    findings = check_day(
-        outfit,
-        plan,
-        readings=day.readings,
-        fills=day.fills,
-        events=day.events,
-        typed=day.typed,
-        trail=day.trail,
-        kinds=kinds,
-        profile=units,
-    )  # what really was is looked at only now
-    truth = [truth_line(f, day) for f in day.truth.faults]
     if as_json:
-        print_json({"seed": seed, "truth": truth, "findings": [finding_dict(f) for f in findings]})
+        print_json(demo_run(seed, faults, world=world, profile=units))
         return 0
-    for line in findings_text(findings):
+    day, plan, outfit, kinds = demo_day(seed, faults, world=world)
+    for line in findings_text(findings_of(day, plan, outfit, kinds, profile=units)):
         click.echo(line)
+    truth = [truth_line(f, day) for f in day.truth.faults]  # what really was is looked at only now
     click.echo(f"\nWhat really was: {', '.join(_truth_text(t) for t in truth) or 'nothing wrong'}.")
     return 0
 

@@ -15,6 +15,7 @@ from evenstand.base.estimate import Est
 from evenstand.base.units import Profile, check_profile, read_quantity, shown, unit_of
 from evenstand.desk.recording import free_key, slug
 from evenstand.model import Ask, Bin, Job, MeterFactor, Outfit, Product, Widths
+from evenstand.model.outfit import DriveKind
 
 if TYPE_CHECKING:
     from evenstand.book import Book
@@ -112,7 +113,7 @@ def outfit_from_answers(answers: Mapping[str, str], profile: str = "si", *, seas
     products = _products(filled, rates, factors, seed, crop)
     key = slug(name) if name else "outfit"
     outfit = Outfit(
-        key=key, name=name or "our outfit", drive="ground" if drive == "ground" else "motor", rows=rows, row_spacing_m=spacing,
+        key=key, name=name or "our outfit", drive=drive, rows=rows, row_spacing_m=spacing,
         widths=Widths(rate_m=width), speed_m_s=speed, bins=tuple(_bin(letter, c) for letter, c in contents.items()),
     )  # fmt: skip
     asks = tuple(
@@ -163,12 +164,12 @@ class _Answers:
             return None
         return None if value is None else int(value)
 
-    def drive(self) -> str:
-        """motor, ground, or nothing."""
+    def drive(self) -> DriveKind:
+        """motor or ground; unknown where it was not answered."""
         word = self.text("drive").lower()
         if word not in {"", "motor", "ground"}:
             self.blame("drive", f"'{word}' is no drive of a meter", "Type motor (electric or hydraulic) or ground (a wheel).")
-        return word
+        return "ground" if word == "ground" else "motor" if word == "motor" else "unknown"
 
     def bins(self) -> dict[str, _Content]:
         """'A 6.2 seed, B 4.6 urea', 'A=6.2,B=4.6', 'A, B' or '6.2; 4.6' by letter."""

@@ -234,13 +234,35 @@ def demo_run(
         seed, faults, job_key=job_key, outfit_key=outfit_key, world=world, max_area_ha=max_area_ha, optional=optional, fill_how=fill_how,
         level_how=level_how,
     )  # fmt: skip
-    seen = {"readings": day.readings, "fills": day.fills, "events": day.events, "typed": day.typed, "trail": day.trail}
-    findings = check_day(outfit, plan, kinds=kinds, profile=profile, **cast("dict[str, Any]", seen))
+    findings = findings_of(day, plan, outfit, kinds, profile=profile)
     return {
         "seed": seed,
         "truth": [truth_line(f, day) for f in day.truth.faults],
         "findings": [finding_dict(f) for f in findings],
     }
+
+
+def findings_of(day: Day, plan: Plan, outfit: Outfit, kinds: Mapping[str, str], *, profile: Profile = "si") -> tuple[Finding, ...]:
+    """What the check finds in what a simulated day leaves behind; its truth is not looked at. [-]
+
+    Parameters
+    ----------
+    day, plan, outfit, kinds
+        As `demo_day` gives them. [-]
+    profile : str
+        Units of the sentences. [-]
+    """
+    return check_day(
+        outfit,
+        plan,
+        readings=day.readings,
+        fills=day.fills,
+        events=day.events,
+        typed=day.typed,
+        trail=day.trail,
+        kinds=kinds,
+        profile=profile,
+    )
 
 
 def demo_day(

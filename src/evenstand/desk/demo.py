@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 from evenstand.base.clock import Clock, FixedClock, iso
 from evenstand.base.errors import InputError
 from evenstand.desk.demo_farm import DemoFarm, demo_farm
-from evenstand.model import Boundary, Finding, Plan, Step, Trail
+from evenstand.model import Boundary, Fill, Finding, Load, Plan, Step, Trail
 
 if TYPE_CHECKING:
     from evenstand.book import Book, TrailRecord
@@ -102,6 +102,7 @@ def live_through(folder: Path, *, log: Path, seed: int = SEED, faults: tuple[str
         clock.advance(hours=11)
         record = read_log(book, JOB, log, clock=clock)
         _keep_day(book, day, clock)
+        _keep_loads(book, plan, day)
         trail = book.trail(record.key)
         facts = job_facts(book, JOB, clock=clock)
         return Story(
@@ -128,6 +129,27 @@ def _keep_day(book: Book, day: Day, clock: Clock) -> None:
             book.put(JobEvent(key=f"{JOB}-event-{i}", job=JOB, event=event, at=at))
         for i, reading in enumerate(day.readings, 1):
             book.put(JobReading(key=f"{JOB}-reading-{i}", job=JOB, reading=dataclasses.replace(reading, at=reading.at or at), by="demo"))
+
+
+def _keep_loads(book: Book, plan: Plan, day: Day) -> None:
+    """What came for the day by truck scale, for products whose deliveries on record do not cover what was put in."""
+    delivered = {r.quantity.partition(":")[2]: r for r in day.readings if r.quantity.startswith("delivered:")}
+    loads, fills = book.all(Load), book.all(Fill)
+    for b in plan.bins:
+        came = sum(x.mass_kg or 0.0 for x in loads if x.product == b.product and x.kind == "delivery")
+        put = sum(f.put_kg for f in fills if f.product == b.product)
+        if b.bin in delivered and came < put:
+            read = delivered[b.bin]
+            load = Load(
+                key=f"{JOB}-day-{b.bin.lower()}",
+                kind="delivery",
+                product=b.product,
+                mass_kg=read.value,
+                sd_kg=read.sd,
+                how="truck-scale",
+                at=read.at,
+            )
+            book.put(load, why="the day's deliveries")
 
 
 def _found(faults: tuple[str, ...], findings: tuple[Finding, ...]) -> dict[str, bool]:

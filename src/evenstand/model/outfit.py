@@ -8,7 +8,7 @@ from typing import Literal
 from evenstand.base.estimate import Est
 
 Placement = Literal["seed-row", "side-band", "mid-row"]
-DriveKind = Literal["motor", "ground"]
+DriveKind = Literal["motor", "ground", "unknown"]
 SpeedSource = Literal["gnss", "wheel", "radar", "unknown"]
 
 
@@ -116,7 +116,7 @@ class Outfit:
 
     key: str
     name: str
-    drive: DriveKind = "motor"
+    drive: DriveKind = "unknown"
     speed_source: SpeedSource = "unknown"
     rows: int | None = None
     row_spacing_m: float | None = None

@@ -30,7 +30,7 @@ def _step(facts: Facts, finding: Finding) -> Step:
         confirm_by=_sentence(finding.confirm_by or finding.settle_by),
         closes_when="the readings hold again",
         family="doubting",
-        rank=_rank(finding, price),
+        rank=_rank(finding, price, finished=facts.finished),
         about=", ".join(causes) or finding.about,
         evidence=finding.evidence,
     )
@@ -53,12 +53,14 @@ def _sentence(text: str) -> str:
     return f"{text[:1].upper()}{text[1:]}." if text else ""
 
 
-def _rank(finding: Finding, price: Cost) -> float:
-    """State first, then what is at stake, so that twice the cost stands above."""
+def _rank(finding: Finding, price: Cost, *, finished: bool) -> float:
+    """State first, then what is at stake, so that twice the cost stands above; on a finished job nothing is at stake any more."""
     stake = price.money if price.money is not None else (price.kg or 0.0)
     base = _RANK[finding.state]
     if finding.worth_stopping is False:
         base = min(base, 25.0)
+    if finished:
+        base = min(base, 45.0)
     return base + min(19.0, math.sqrt(stake) / 10)
 
 

@@ -110,7 +110,7 @@ def fills_and_events(sheet: Sheet, fill_how: HowKnown | None) -> tuple[tuple[Fil
     """Fills as they were entered, and what happened at the bins in order of time."""
     fills: list[Fill] = []
     events: list[Event] = []
-    motor = sheet.outfit.drive == "motor"
+    motor = sheet.outfit.drive != "ground"
     turned = np.concatenate([np.zeros((1, len(sheet.bins))), np.cumsum(sheet.metered.turns, axis=0)])
     entered = [put for put in sheet.metered.puts if put.times_entered]
     for number, put in enumerate(entered):
@@ -175,7 +175,7 @@ def readings(sheet: Sheet, fills: tuple[Fill, ...], *, level_how: LevelHow | Non
     """Everything that can be read when the day ends, in the units and by the names of the shared table."""
     end = sheet.at(float(sheet.clock.leave_s[-1]))
     out = [_echo("area_counter", sheet.shown(float(sheet.area_at_ha[-1]), 0.01), 0.003, ("W", "V"), end)]
-    motor = sheet.outfit.drive == "motor"
+    motor = sheet.outfit.drive != "ground"
     if motor:
         out.append(_echo("distance_shown", sheet.shown(sheet.counted_m, 1.0), 0.3, ("V",), end))
     for i, one in enumerate(sheet.bins):
