@@ -96,7 +96,7 @@ def test_a_whole_head_is_one_finding_worth_stopping_for() -> None:
     assert [f.suspects for f in found] == [(("head:C",),)]
     assert found[0].worth_stopping is True
     assert found[0].place.runs == tuple(range(17, 25))
-    assert "2.0 m wide" in found[0].claim
+    assert "2.03 m wide" in found[0].claim
     assert found[0].low is not None
     assert found[0].high is not None
     assert found[0].low <= 500 <= found[0].high
@@ -128,3 +128,20 @@ def test_without_sensors_a_plug_cannot_be_told() -> None:
     assert run_losses(bare, OUTFIT) == ()
     assert [f.state for f in run_part(OUTFIT, bare)] == ["cannot-tell"]
     assert [f.state for f in run_part(OUTFIT, None)] == ["cannot-tell"]
+
+
+def test_a_missed_area_stands_in_the_readers_units_and_only_where_the_row_spacing_is_known() -> None:
+    import dataclasses
+
+    from evenstand.desk.days import demo_day
+
+    day, _, outfit, _ = demo_day(3, ["run=37"])
+    losses = run_losses(day.trail, outfit)
+    (metric,) = run_findings(losses, outfit, day.trail)
+    (acres,) = run_findings(losses, outfit, day.trail, profile="prairie")
+    (bare,) = run_findings(losses, dataclasses.replace(outfit, row_spacing_m=None), day.trail)
+    assert " ha of one row" in metric.claim
+    assert " ac of one row" in acres.claim
+    assert " ha" not in acres.claim
+    assert bare.place.area_ha is None
+    assert "of one row" not in bare.claim

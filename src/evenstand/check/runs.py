@@ -14,6 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from evenstand.base.units import Profile, shown
 from evenstand.model import Finding, Outfit, Place, Trail
 
 FloatArray = npt.NDArray[np.float64]
@@ -192,7 +193,9 @@ def _last_near(possible: npt.NDArray[np.int64], start: int) -> int:
     return last
 
 
-def run_findings(losses: Sequence[RunLoss], outfit: Outfit | None, trail: Trail | None = None) -> tuple[Finding, ...]:
+def run_findings(
+    losses: Sequence[RunLoss], outfit: Outfit | None, trail: Trail | None = None, *, profile: Profile = "si"
+) -> tuple[Finding, ...]:
     """A finding for each plugged run, or for a whole head when all its watched runs went together.
 
     Parameters
@@ -202,7 +205,9 @@ def run_findings(losses: Sequence[RunLoss], outfit: Outfit | None, trail: Trail 
     outfit : Outfit or None
         Which runs hang on which head, and where. [-]
     trail : Trail or None
-        For the area that was missed. [-]
+        For the area that was missed; none is told where the row spacing is not known. [-]
+    profile : str
+        Units of the sentences. [-]
 
     Returns
     -------
@@ -216,9 +221,9 @@ def run_findings(losses: Sequence[RunLoss], outfit: Outfit | None, trail: Trail 
     for head, group in sorted(by_head.items()):
         watched = _watched(outfit, trail, head)
         if head and len(group) >= max(3, math.ceil(0.8 * watched)) and _together(group):
-            out.append(_head_finding(head, group, outfit, trail))
+            out.append(_head_finding(head, group, outfit, trail, profile))
         else:
-            out += [_run_finding(loss, outfit, trail) for loss in group]
+            out += [_run_finding(loss, outfit, trail, profile) for loss in group]
     return tuple(out)
 
 
@@ -252,18 +257,18 @@ def _clock(trail: Trail | None, second: float) -> str:
     return f"{minutes // 60} h {minutes % 60:02d} min after the start"
 
 
-def _run_finding(loss: RunLoss, outfit: Outfit | None, trail: Trail | None) -> Finding:
+def _run_finding(loss: RunLoss, outfit: Outfit | None, trail: Trail | None, profile: Profile) -> Finding:
     run = next((r for r in outfit.runs if r.number == loss.run), None) if outfit is not None else None
-    spacing = (outfit.row_spacing_m if outfit is not None else None) or 0.25
+    spacing = outfit.row_spacing_m if outfit is not None else None
     where = f", head {run.head}, outlet {run.outlet}" if run is not None else ""
     siblings = sum(1 for r in outfit.runs if r.head == loss.head and not r.shut) if outfit is not None and loss.head else 0
     share = (
-        f" Its {siblings - 1} siblings got about {100 / (siblings - 1):.0f} % more; the kg/ha of the whole is unchanged."
+        f" Its {siblings - 1} siblings got about {100 / (siblings - 1):.0f} % more; the rate of the whole is unchanged."
         if siblings > 1
         else ""
     )
-    area = _missed_ha(trail, loss.since_s, loss.until_s, spacing)
-    missed = f" That is {area:.2f} ha of one row: neighbours fill in, do not sow it again." if area is not None else ""
+    area = _missed_ha(trail, loss.since_s, loss.until_s, spacing) if spacing is not None else None
+    missed = f" That is {shown(area, 'area', profile)} of one row: neighbours fill in, do not sow it again." if area is not None else ""
     return Finding(
         claim=f"Run {loss.run}{where} is plugged since {_clock(trail, loss.since_s)}.{share}{missed}",
         state="does-not-hold",
@@ -287,16 +292,17 @@ def _run_evidence(loss: RunLoss) -> tuple[str, ...]:
     )
 
 
-def _head_finding(head: str, group: Sequence[RunLoss], outfit: Outfit | None, trail: Trail | None) -> Finding:
-    spacing = (outfit.row_spacing_m if outfit is not None else None) or 0.25
+def _head_finding(head: str, group: Sequence[RunLoss], outfit: Outfit | None, trail: Trail | None, profile: Profile) -> Finding:
+    spacing = outfit.row_spacing_m if outfit is not None else None
     since, until = float(np.median([g.since_s for g in group])), max(g.until_s for g in group)
     earliest, latest = min(g.earliest_s for g in group), max(g.latest_s for g in group)
-    width = len(group) * spacing
-    area = _missed_ha(trail, since, until, width)
-    missed = f", {area:.2f} ha so far" if area is not None else ""
+    width = len(group) * spacing if spacing is not None else None
+    area = _missed_ha(trail, since, until, width) if width is not None else None
+    wide = f", {shown(width, 'width', profile)} wide" if width is not None else ""
+    missed = f", {shown(area, 'area', profile)} so far" if area is not None else ""
     numbers = tuple(sorted(g.run for g in group))
     return Finding(
-        claim=f"Head {head} is dead: {len(group)} runs, {width:.1f} m wide{missed}, since {_clock(trail, since)}. Worth sowing again.",
+        claim=f"Head {head} is dead: {len(group)} runs{wide}{missed}, since {_clock(trail, since)}. Worth sowing again.",
         state="does-not-hold",
         suspects=((f"head:{head}",),),
         place=Place(since_s=since, until_s=until, area_ha=area, runs=numbers),

@@ -64,7 +64,7 @@ def check_day(
         outfit, plan, readings=readings, fills=fills, events=events, typed=typed, trail=trail, kinds=kinds, profile=profile, losses=losses
     )
     order = {"does-not-hold": 0, "doubtful": 1, "cannot-tell": 2, "holds": 3}
-    return tuple(sorted((*run_part(outfit, trail, losses), *checked.findings), key=lambda f: order[f.state]))
+    return tuple(sorted((*run_part(outfit, trail, losses, profile=profile), *checked.findings), key=lambda f: order[f.state]))
 
 
 def checked_day(
@@ -124,7 +124,9 @@ def _dead_heads(
     return tuple(out)
 
 
-def run_part(outfit: Outfit, trail: Trail | None, losses: tuple[RunLoss, ...] | None = None) -> tuple[Finding, ...]:
+def run_part(
+    outfit: Outfit, trail: Trail | None, losses: tuple[RunLoss, ...] | None = None, *, profile: Profile = "si"
+) -> tuple[Finding, ...]:
     """Findings about runs and heads: plugged ones, that all were seen, or that nothing can see them. [-]"""
     if trail is None or trail.run_present is None or not trail.runs:
         return (
@@ -138,7 +140,7 @@ def run_part(outfit: Outfit, trail: Trail | None, losses: tuple[RunLoss, ...] | 
     if losses is None:
         losses = run_losses(trail, outfit)
     if losses:
-        return run_findings(losses, outfit, trail)
+        return run_findings(losses, outfit, trail, profile=profile)
     blind = sum(1 for r in outfit.runs if not r.shut) - len(trail.runs)
     rest = f"; {blind} runs have no sensor" if blind > 0 else ""
     return (

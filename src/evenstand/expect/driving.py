@@ -21,7 +21,7 @@ def drive_for(job: Job, outfit: Outfit | None, boundary: Boundary, width_m: floa
         direction_deg=job.direction_deg,
         headland_rounds=job.headland_rounds,
         turn_radius_m=outfit.turn_radius_m if outfit else None,
-        speed_m_s=speed_m_s or 2.0,
+        speed_m_s=speed_m_s,
     )
 
 
@@ -92,7 +92,7 @@ def _stops(
                 after_pass=a,
                 latest_pass=last,
                 at_ha=float(done_ha[a - 1]),
-                at_h=float(ends_s[a - 1]) / 3600 + i * stop_h,
+                at_h=float(ends_s[a - 1]) / 3600 + i * stop_h if np.isfinite(ends_s[a - 1]) else None,
                 left_kg={k: float(v) for k, v in zip(letters, left, strict=True)},
                 add_kg={k: float(v) for k, v in zip(letters, add, strict=True)},
                 note="Last fill: only what the rest of the field takes, and 5 %." if i + 1 == len(after) else "",

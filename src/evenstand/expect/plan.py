@@ -62,20 +62,21 @@ def plan_for(inputs: PlanInputs) -> Plan:
     width = outfit.width_m if outfit else None
     speed = job.speed_m_s or (outfit.speed_m_s if outfit else None)
     plan = _time_part(job, outfit, boundary, area, width, speed)
-    bins = _bin_part(inputs, area, width, speed)
+    bins, placed = _bin_part(inputs, area, width, speed)
     plan = dataclasses.replace(
         plan,
         bins=bins,
         total_kg={a.product: a.rate_kg_ha * area for a in job.asks} if area is not None else {},
         row_limits=row_limits(job, outfit, bins, inputs.products),
         input_hash=inputs.hash(),
+        proof=placed,
     )
     round_ha = None
     if boundary is not None and width is not None and inputs.drive:
         drive = drive_for(job, outfit, boundary, width, speed)
         stops, proof = stops_for(plan, drive, outfit, width)
         round_ha = longest_round_ha(drive, width)
-        plan = dataclasses.replace(plan, drive=drive, stops=stops, proof=proof)
+        plan = dataclasses.replace(plan, drive=drive, stops=stops, proof={**placed, **proof})
     basis = {
         b.letter: factor_of(b, inputs.products.get(p.product), inputs.lots.get(p.product), inputs.factors)[1]
         for b in (outfit.bins if outfit else ())
@@ -134,11 +135,14 @@ def _time_part(
     )
 
 
-def _bin_part(inputs: PlanInputs, area: float | None, width: float | None, speed: float | None) -> tuple[BinPlan, ...]:
-    """One BinPlan a bin in use; several bins on one product share its rate by what they hold, so that they run low together."""
+def _bin_part(
+    inputs: PlanInputs, area: float | None, width: float | None, speed: float | None
+) -> tuple[tuple[BinPlan, ...], dict[str, str]]:
+    """One BinPlan a bin in use; several bins on one product share its rate by what they hold, so that they run low together.
+    With what the sharing out of the bins rests on, where there was a choice."""
     job, outfit = inputs.job, inputs.outfit
     if not job.asks:
-        return ()
+        return (), {}
     bins = outfit.bins if outfit and outfit.bins else _stand_in_bins(job.asks, inputs.factors)
     fitted = dataclasses.replace(outfit, bins=bins) if outfit else Outfit(key="", name="the outfit", bins=bins)
     density = {
@@ -165,7 +169,8 @@ def _bin_part(inputs: PlanInputs, area: float | None, width: float | None, speed
                     turns=inputs.turns,
                 )
             )
-    return tuple(sorted(out, key=lambda b: b.bin))
+    chosen = any(not a.bins for a in job.asks) and len(job.asks) > 1
+    return tuple(sorted(out, key=lambda b: b.bin)), {"bins": placing.why} if chosen else {}
 
 
 def _shares(bins: list[Bin]) -> list[float]:

@@ -66,12 +66,13 @@ class BinPlan:
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Stop:
     """A stop to fill, after a pass. latest_pass: the last after which it may be; left_kg: what is in each bin then [kg];
-    add_kg: what to put in [kg]; at_ha and at_h: hectares and working hours since the start."""
+    add_kg: what to put in [kg]; at_ha and at_h: hectares and working hours since the
+    start, no hours while no speed is known."""
 
     after_pass: int
     latest_pass: int
     at_ha: float
-    at_h: float
+    at_h: float | None
     left_kg: dict[str, float]
     add_kg: dict[str, float]
     note: str = ""

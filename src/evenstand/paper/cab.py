@@ -135,7 +135,7 @@ def _stop(context: SheetContext, number: int, stop: Stop) -> dict[str, Any]:
         "by": by,
         "note": stop.note,
         "at": figures(stop.at_ha, "area", profile),
-        "hours": f"after {shown(stop.at_h, 'time', profile)}",
+        "hours": f"after {shown(stop.at_h, 'time', profile)}" if stop.at_h is not None else "",
         "left": [f"{letter}  {figures(kg, 'mass', profile)}" for letter, kg in stop.left_kg.items()],
         "add": [f"{letter}  {figures(kg, 'mass', profile)}" for letter, kg in stop.add_kg.items() if kg > 0] or ["nothing"],
     }

@@ -175,8 +175,8 @@ async def caught(request: Request) -> Response:
     shows: tuple[str, ...] = ()
     if typed.ok and turns is not None and masses:
         try:
-            result = catch_test(np.array(masses), turns, share=share or 1.0, tare_kg=tare, scale_division_kg=division)
-            shows = _catch_shows(typed.profile, masses, turns, share or 1.0, tare, result)
+            result = catch_test(np.array(masses), turns, share=1.0 if share is None else share, tare_kg=tare, scale_division_kg=division)
+            shows = _catch_shows(typed.profile, masses, turns, 1.0 if share is None else share, tare, result)
             job_key, _, letter = typed.values.get("where", "").partition("|")
             if letter:
                 with site.book() as book:
@@ -191,7 +191,7 @@ async def caught(request: Request) -> Response:
                         product=product,
                         masses_kg=masses,
                         turns=turns,
-                        share=share or 1.0,
+                        share=1.0 if share is None else share,
                         tare_kg=tare,
                         scale_division_kg=division,
                         clock=site.clock,
