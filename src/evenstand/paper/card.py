@@ -43,7 +43,7 @@ def _line(context: SheetContext, line: CardLine, told: set[str]) -> dict[str, An
     return {
         "bin": line.bin,
         "label": line.label,
-        "product": context.product_name(line.product) if line.product and line.product in context.products and not line.bin else "",
+        "product": _said_once(line, context),
         "value": value,
         "band": band,
         "yours": line.yours,
@@ -57,3 +57,9 @@ def _line(context: SheetContext, line: CardLine, told: set[str]) -> dict[str, An
 def _sentence(text: str) -> str:
     text = text.strip()
     return f"{text[:1].upper()}{text[1:].rstrip('.')}." if text else ""
+
+
+def _said_once(line: CardLine, context: SheetContext) -> str:
+    """The product's name below a line that does not name it already."""
+    name = context.product_name(line.product) if line.product in context.products and not line.bin else ""
+    return "" if name in line.label else name
