@@ -3,12 +3,27 @@
 from __future__ import annotations
 
 import math
+import re
+import tomllib
+from importlib import resources
 
 import pytest
 
-from evenstand.agronomy import guidelines, seed_row_limit, seedbed_utilisation
-from evenstand.base.errors import InputError, RangeError
-from evenstand.base.units import to_metric
+from evenstand.agronomy import (
+    NUTRIENTS,
+    cut_limit,
+    guideline_name,
+    guidelines,
+    opener_kind,
+    opener_utilisation,
+    openers,
+    published_nutrients,
+    row_dose,
+    seed_row_limit,
+    seedbed_utilisation,
+)
+from evenstand.base.errors import InputError, MissingError, RangeError
+from evenstand.base.units import INCH_M, to_metric
 
 
 def lb(value: float) -> float:
@@ -131,7 +146,7 @@ def test_soybean_carries_its_warning_about_wide_rows() -> None:
         (("elsewhere", "wheat", "medium", 0.2), {}, "manitoba"),
         (("manitoba", "wheat", "peat", 0.2), {}, "texture"),
         (("manitoba", "wheat", "", 0.2), {}, "texture"),
-        (("manitoba", "wheat", "medium", 0.2), {"nutrient": "K2O"}, "N, P2O5"),
+        (("manitoba", "wheat", "medium", 0.2), {"nutrient": "Mg"}, "N, urea-N, P2O5, K2O, S"),
         (("manitoba", "wheat", "medium", 0.2), {"moisture": "wet"}, "excellent, good, dry"),
     ],
 )
@@ -146,5 +161,179 @@ def test_a_utilisation_in_per_cent_is_refused(sbu: float) -> None:
         seed_row_limit("manitoba", "wheat", "medium", sbu)
 
 
-def test_the_guidelines_are_listed() -> None:
-    assert guidelines() == ("manitoba",)
+def test_the_guidelines_are_listed_with_their_publishers() -> None:
+    assert guidelines()[0] == "manitoba"
+    assert len(guidelines()) == 14
+    assert len({guideline_name(g) for g in guidelines()}) == 14
+    with pytest.raises(InputError, match="manitoba"):
+        guideline_name("elsewhere")
+
+
+def test_publishers_are_never_mixed() -> None:
+    """A crop that only one publisher holds is answered by that one alone, and every answer names a source of its own set."""
+    raw = tomllib.loads(resources.files("evenstand.reference").joinpath("seed_row.toml").read_text(encoding="utf-8"))
+    for guideline in guidelines():
+        own = set(re.findall(r"'source': '([^']+)'", str(raw[guideline])))
+        for crop in ("wheat", "canola", "soybean", "corn", "pea", "mustard"):
+            for nutrient in NUTRIENTS:
+                found = seed_row_limit(guideline, crop, "medium", 0.17, nutrient=nutrient, row_spacing_m=0.15, opener="double-disc")
+                assert found.source in {"", *own}
+                assert found.note or found.kg_ha is not None
+
+
+def test_an_answer_outside_the_conditions_is_none_and_quotes_what_is_published() -> None:
+    narrow = seed_row_limit("canola-council", "canola", "medium", 0.05, nutrient="P2O5")
+    assert narrow.kg_ha is None
+    assert "20 to 25 lb/ac (22.4 to 28 kg/ha) P2O5 with canola, a 1 in (25 mm) spread, rows of 7 to 9 in" in narrow.note
+    assert "5.0 %, below its 11 %" in narrow.note
+    dry = seed_row_limit("canola-council", "canola", "medium", 0.12, nutrient="P2O5", moisture="dry")
+    assert dry.kg_ha is None
+    assert "dry" in dry.note
+
+
+def test_a_printed_range_gives_its_lower_end_and_says_so() -> None:
+    limit = seed_row_limit("north-dakota-1995", "wheat", "medium", 1 / 6)
+    assert (limit.kg_ha, limit.high_kg_ha, limit.printed_sbu) == (pytest.approx(lb(20)), pytest.approx(lb(30)), 0.17)
+    assert "lower end" in limit.policy
+
+
+@pytest.mark.parametrize(("sbu", "pounds"), [(1.0, 80), (0.996, 80), (0.99, 20), (0.5, 20), (0.165, 20), (0.164, None)])
+def test_north_dakota_between_its_two_figures_takes_the_lower(sbu: float, pounds: float | None) -> None:
+    found = seed_row_limit("north-dakota-1995", "barley", "heavy", sbu).kg_ha
+    assert found == (None if pounds is None else pytest.approx(lb(pounds)))
+
+
+def test_a_figure_without_a_crop_is_used_for_cereals_only() -> None:
+    assert seed_row_limit("western-canada-1995", "canola", "medium", 0.5, nutrient="N+K2O").kg_ha is None
+    wheat = seed_row_limit("western-canada-1995", "wheat", "medium", 0.5, nutrient="N+K2O")
+    assert wheat.kg_ha == pytest.approx(lb(40))
+    assert "cereals only" in wheat.note
+    assert "our policy" in seed_row_limit("western-canada-1995", "wheat", "medium", 0.1, nutrient="N+K2O").note
+
+
+@pytest.mark.parametrize(("rows_in", "pounds"), [(6, 10), (6.5, 10), (6.6, None), (15, None), (29.4, None), (29.5, 0), (30, 0), (36, 0)])
+def test_soybean_in_north_dakota_goes_by_row_spacing(rows_in: float, pounds: float | None) -> None:
+    found = seed_row_limit("ndsu-2002", "soybean", "medium", 0.1, row_spacing_m=rows_in * INCH_M)
+    assert found.kg_ha == (None if pounds is None else pytest.approx(lb(pounds)))
+
+
+def test_a_guideline_by_row_spacing_asks_for_it() -> None:
+    found = seed_row_limit("ndsu-2002", "corn", "medium", 0.1, nutrient="N+K2O")
+    assert found.kg_ha is None
+    assert "give the row spacing" in found.note
+
+
+def test_no_urea_is_kept_apart_from_some_nitrogen() -> None:
+    corn = {"row_spacing_m": 30 * INCH_M}
+    assert seed_row_limit("ndsu-2002", "corn", "medium", 0.1, nutrient="urea-N", **corn).kg_ha == 0
+    assert seed_row_limit("ndsu-2002", "corn", "medium", 0.1, nutrient="N+K2O", **corn).kg_ha == pytest.approx(lb(10))
+
+
+def test_wheat_in_north_dakota_is_told_that_the_bulletin_was_not_read() -> None:
+    found = seed_row_limit("ndsu-2002", "wheat", "medium", 0.17)
+    assert found.kg_ha is None
+    assert "EB-62" in found.note
+
+
+def test_soybean_in_manitoba_takes_nothing_in_wide_rows_whatever_it_is() -> None:
+    for nutrient in NUTRIENTS:
+        wide = seed_row_limit("manitoba", "soybean", "medium", 0.05, nutrient=nutrient, row_spacing_m=0.762)
+        assert wide.kg_ha == 0
+        assert wide.source == "manitoba-soybean-row"
+    assert seed_row_limit("manitoba", "soybean", "medium", 0.05, nutrient="P2O5", row_spacing_m=0.381).kg_ha == pytest.approx(lb(10))
+
+
+def test_no_urea_through_double_discs_on_light_soil() -> None:
+    assert seed_row_limit("manitoba", "wheat", "light", 0.5, opener="double-disc").kg_ha == 0
+    assert seed_row_limit("manitoba", "wheat", "medium", 0.5, opener="double disc").kg_ha == pytest.approx(lb(40))
+    assert seed_row_limit("manitoba", "wheat", "light", 0.5, opener="hoe").kg_ha == pytest.approx(lb(30))
+
+
+def test_the_double_disc_limit_needs_double_discs() -> None:
+    assert seed_row_limit("double-disc-cereals", "wheat", "", 0.08, opener="double disc").kg_ha == pytest.approx(lb(20))
+    assert "give the opener" in seed_row_limit("double-disc-cereals", "wheat", "", 0.08).note
+    assert seed_row_limit("double-disc-cereals", "wheat", "", 0.08, opener="hoe").kg_ha is None
+
+
+@pytest.mark.parametrize(("sbu", "limit"), [(0.15, 20), (0.145, 20), (0.144, None), (0.3, 20)])
+def test_sulphur_with_canola_holds_from_its_own_utilisation_on(sbu: float, limit: float | None) -> None:
+    found = seed_row_limit("saskatchewan-sulphur-2011", "canola", "", sbu, nutrient="S")
+    assert found.kg_ha == limit
+    assert (found.high_kg_ha is None) == (limit is None)
+
+
+def test_what_a_trial_found_safe_is_no_ceiling() -> None:
+    found = seed_row_limit("saskatchewan-greenhouse-1995", "wheat", "", 1 / 6, nutrient="K2O")
+    assert found.kg_ha == pytest.approx(lb(20))
+    assert found.found_safe
+    assert not seed_row_limit("manitoba", "wheat", "medium", 1 / 6).found_safe
+
+
+@pytest.mark.parametrize(
+    ("guideline", "crop", "nutrient", "told"),
+    [
+        ("canola-council", "canola", "N", "10 to 15 lb/ac (11.2 to 16.8 kg/ha)"),
+        ("saskatchewan", "canola", "N", "0 to 40 lb/ac"),
+        ("saskatchewan-canola-2007", "canola", "N", "70 lb/ac (78.5 kg/ha)"),
+        ("phosphate-trials", "pea", "P2O5", "44 kg/ha"),
+        ("phosphate-trials", "wheat", "P2O5", "20 to 30 kg/ha"),
+        ("manitoba-press-2019", "canola", "P2O5", "20 lb/ac"),
+        ("saskatchewan-sulphur-2011", "mustard", "S", "juncea"),
+        ("south-dakota", "wheat", "N", "40 % when moist"),
+    ],
+)
+def test_a_figure_without_conditions_is_told_and_never_a_limit(guideline: str, crop: str, nutrient: str, told: str) -> None:
+    found = seed_row_limit(guideline, crop, "", 0.17, nutrient=nutrient)
+    assert found.kg_ha is None
+    assert "not published" in found.policy
+    assert told in found.note
+
+
+@pytest.mark.parametrize(
+    ("texture", "moisture", "loss", "left"),
+    [
+        ("medium", "good", None, 1.0), ("coarse", "good", None, 0.6), ("coarse", "dry", None, 0.8), ("medium", "dry", 0.05, 0.5),
+        ("coarse", "dry", 0.05, 0.4), ("medium", "good", 0.10, 1.0),
+    ],
+)  # fmt: skip
+def test_a_rate_you_looked_up_is_cut_by_that_publishers_rules(texture: str, moisture: str, loss: float | None, left: float) -> None:
+    assert cut_limit(30, texture, moisture, stand_loss=loss).kg_ha == pytest.approx(30 * left)
+
+
+def test_a_stand_loss_without_a_rule_is_not_made_up() -> None:
+    assert cut_limit(30, "medium", "good", stand_loss=0.08).kg_ha is None
+    with pytest.raises(InputError, match="south-dakota"):
+        cut_limit(30, "medium", "good", guideline="manitoba")
+
+
+def test_nutrients_a_publisher_has_figures_for() -> None:
+    assert published_nutrients("manitoba", "wheat") == ("N", "P2O5")
+    assert published_nutrients("manitoba", "pea") == ("P2O5",)
+    assert published_nutrients("western-canada-1995", "wheat") == ("urea-N", "N+K2O")
+    assert published_nutrients("western-canada-1995", "canola") == ()
+
+
+def test_openers_have_a_usual_range_or_say_how_to_measure() -> None:
+    assert len(openers()) == 7
+    assert opener_utilisation("double disc") == opener_utilisation("disc")
+    assert opener_utilisation("hoe").seen == "second-hand"
+    with pytest.raises(MissingError, match="tape the band"):
+        opener_utilisation("harrow")
+
+
+@pytest.mark.parametrize(
+    ("said", "kind"),
+    [
+        ("Double disc, 1 inch", "double-disc"), ("disc", "disc"), ("knife 25 mm", "knife"), ("Large sweep", "large-sweep"),
+        ("discer", "discer"), ("", ""), ("harrow", ""),
+    ],
+)  # fmt: skip
+def test_an_opener_is_understood_as_the_owner_says_it(said: str, kind: str) -> None:
+    assert opener_kind(said) == kind
+    if kind == "double-disc":
+        assert seed_row_limit("manitoba", "wheat", "light", 0.5, opener=said).kg_ha == 0
+
+
+def test_a_metre_of_row_holds_twice_as_much_on_rows_twice_as_far_apart() -> None:
+    assert row_dose(40, 0.5) == pytest.approx(2 * row_dose(40, 0.25))
+    assert row_dose(40, 0.25) == pytest.approx(0.001)

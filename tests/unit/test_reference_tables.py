@@ -107,7 +107,7 @@ def test_the_best_seen_of_several_figures_is_taken() -> None:
 
 
 def test_a_figure_converts_to_metric_through_the_units() -> None:
-    low, high = figure("crops", "pea", "depth").metric("depth")
+    low, high = figures("crops", "pea", "depth")[0].metric("depth")
     assert (low, high) == (pytest.approx(0.03048), pytest.approx(0.08128))
     with pytest.raises(UnitError):
         figure("crops", "pea", "depth").metric("mass")
@@ -125,7 +125,11 @@ def test_unknown_places_are_empty_or_missing() -> None:
 
 
 def test_every_stand_depth_weight_and_temperature_is_in_a_unit_we_convert() -> None:
-    quantity = {"target_stand": "stand", "depth": "depth", "kernel_weight": "kernel", "soil_temperature": "temperature"}
+    quantity = {
+        "target_stand": "stand", "stand_after_winter": "stand", "target_seeds": "seeds_area", "seed_count": "seeds_mass", "rate": "rate",
+        "depth": "depth", "depth_limit": "depth", "kernel_weight": "kernel", "soil_temperature": "temperature",
+        "soil_temperature_best": "temperature",
+    }  # fmt: skip
     seen = 0
     for entry in every_figure("crops"):
         field = entry.key.split(".")[1]

@@ -74,6 +74,10 @@ def bushel_weight(grain: str) -> float:
     ------
     MissingError
         If no bushel is agreed for it here.
+
+    References
+    ----------
+    grains-council-1999: bushels per tonne, from which the agreed pounds follow.
     """
     return to_metric(_of("bushel_weight", grain).value, "mass", "lb")
 

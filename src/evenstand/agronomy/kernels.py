@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from evenstand.base.errors import InputError, require_range
+from evenstand.base.estimate import Est
 from evenstand.base.worked import worked
 from evenstand.reference import figure
 
@@ -111,10 +112,76 @@ def coated_tkw(bare_tkw_g: float, coating: float) -> float:
     return bare_tkw_g / (1 - coating)
 
 
+@worked(formula="coated_tkw_g * (1 - coating)", source="definition", where="coating is a share of the coated mass")
+def bare_tkw(coated_tkw_g: float, coating: float) -> float:
+    """Thousand-kernel weight of the seed inside a coating.
+
+    Parameters
+    ----------
+    coated_tkw_g : float
+        Mass of a thousand coated kernels. [g]
+    coating : float
+        Share of the coated seed's mass that is coating, 0 <= coating < 1. [-]
+
+    Returns
+    -------
+    float
+        Mass of a thousand bare kernels. [g]
+
+    Raises
+    ------
+    RangeError
+        If an argument is outside its range.
+    """
+    require_range("coated_tkw_g", coated_tkw_g, 0, low_open=True, unit="g")
+    require_range("coating", coating, 0, 1, high_open=True)
+    return coated_tkw_g * (1 - coating)
+
+
+def weighed_sample(seeds: int, mass_g: float, *, kernel_cv: float = 0.0, scale_division_g: float = 0.0, miscounted: float = 0.0) -> Est:
+    """Thousand-kernel weight from one counted and weighed sample, with its error.
+
+    Parameters
+    ----------
+    seeds : int
+        Seeds counted. [-]
+    mass_g : float
+        What they weigh. [g]
+    kernel_cv : float
+        How much single kernels vary, sd over mean; 0 leaves the sampling error out. [-]
+    scale_division_g : float
+        Smallest step of the scale; the error of rounding is a step over the root of twelve. [g]
+    miscounted : float
+        Seeds by which the count may be out, one standard deviation. [-]
+
+    Returns
+    -------
+    Est
+        Mass of a thousand kernels. [g]
+
+    Raises
+    ------
+    RangeError
+        If an argument is outside its range.
+
+    Examples
+    --------
+    >>> tkw = weighed_sample(500, 19.0, kernel_cv=0.2, scale_division_g=0.1)
+    >>> round(tkw.value, 2), round(tkw.sd, 2)
+    (38.0, 0.34)
+    """
+    require_range("kernel_cv", kernel_cv, 0)
+    require_range("scale_division_g", scale_division_g, 0, unit="g")
+    require_range("miscounted", miscounted, 0)
+    value = tkw_from_count(seeds, mass_g)
+    share = math.hypot(kernel_cv / math.sqrt(seeds), scale_division_g / math.sqrt(3 * 4) / mass_g, miscounted / seeds)
+    return Est(value=value, sd=value * share, basis="measured", source="one counted sample")
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class KernelWeight:
     """tkw_g with its interval low to high [g]; cv of the replicates [-]; n replicates; repeat: whether they vary more than the
-    usual limit, which is written from memory and not confirmed."""
+    usual limit, which is written from memory and not confirmed; est: the weight with the sd of its mean [g]."""
 
     tkw_g: float
     low: float
@@ -122,6 +189,11 @@ class KernelWeight:
     cv: float
     n: int
     repeat: bool
+
+    @property
+    def est(self) -> Est:
+        """The weight with its sampling error. [g]"""
+        return Est(value=self.tkw_g, sd=self.cv * self.tkw_g / math.sqrt(self.n), basis="measured", source="weighed replicates")
 
 
 def kernel_weight(masses_g: Sequence[float], *, seeds: int = 100, confidence: float = 0.95) -> KernelWeight:

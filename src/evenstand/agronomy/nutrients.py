@@ -90,6 +90,10 @@ def nutrients_supplied(rates_kg_ha: Mapping[str, float], analyses: Mapping[str, 
         Naming every product without an analysis.
     RangeError
         If a rate or a share is outside its range, or shares of one product add up to more than 1.
+
+    References
+    ----------
+    definition: nutrient = product x share, summed over products.
     """
     unknown = [name for name in rates_kg_ha if name not in analyses]
     if unknown:
@@ -119,6 +123,10 @@ def molar_mass(formula: str) -> float:
     ------
     InputError
         If the formula is not understood.
+
+    References
+    ----------
+    atomic-weights: abridged standard weights, from memory, confirmed by virginia-spes-201, Table 1a, and wisconsin-sps-343, appendix.
     """
     return sum(figure("oxides", "atomic_weights", element).value * n for element, n in _atoms(formula).items())
 
@@ -142,6 +150,10 @@ def nutrient_factor(have: str, want: str) -> float:
     ------
     InputError
         If the two share no nutrient, or more than one.
+
+    References
+    ----------
+    definition: ratio of molar masses per atom of the nutrient both hold; atomic-weights: as `molar_mass`.
 
     Examples
     --------

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+import dataclasses
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Literal
 
 import numpy as np
 
+from evenstand.agronomy.scatter import INTERVALS, Interval, counts_for_precision, negative_binomial_interval, quasi_poisson_interval
 from evenstand.base.errors import InputError, require_range
+from evenstand.base.estimate import Est
 from evenstand.base.worked import worked
 
 
@@ -182,6 +184,8 @@ def rate_from_row_catch(mass_kg: float, row_length_m: float, row_spacing_m: floa
 def counts_needed(cv: float, counts: int, *, confidence: float = 0.95, precision: float = 0.1) -> float:
     """Counts needed so that the mean is known within a share of itself: (t cv / precision)².
 
+    Working: (t(counts - 1) x cv / precision)².
+
     Parameters
     ----------
     cv : float
@@ -223,7 +227,8 @@ class Stand:
     plants_m2 with its interval low to high [plants/m²]; cv of the counts [-], not a number for one count or none found; n counts;
     counts_needed: counts for the precision asked, at this unevenness; dispersion: variance over mean of the counts, 1 for plants
     scattered at random [-]; p_random: chance that random scatter alone varies this much [-]; patchy: p_random below 5 %;
-    method: "t" from the spread of the counts, "poisson" where there is no spread to go by; note: what to mind.
+    method: how the interval was made: "t", "quasi-poisson" or "negative-binomial" from the spread of the counts, "poisson" where there
+    is no spread to go by; note: what to mind; sd: of the mean [plants/m²]; est: stand and sd together [plants/m²].
     """
 
     plants_m2: float
@@ -235,11 +240,29 @@ class Stand:
     dispersion: float
     p_random: float
     patchy: bool
-    method: Literal["t", "poisson"]
+    method: Interval
     note: str = ""
+    sd: float = 0.0
+
+    @property
+    def est(self) -> Est:
+        """The stand with its sd. [plants/m²]"""
+        return Est(value=self.plants_m2, sd=self.sd, basis="measured", source=f"{self.n} count(s)")
+
+    @property
+    def counts_still_needed(self) -> int:
+        """Counts to make beside those made. [-]"""
+        return max(0, self.counts_needed - self.n)
 
 
-def stand_from_counts(counts: Sequence[float], sample_area_m2: float, *, confidence: float = 0.95, precision: float = 0.1) -> Stand:
+def stand_from_counts(
+    counts: Sequence[float],
+    sample_area_m2: float,
+    *,
+    confidence: float = 0.95,
+    precision: float = 0.1,
+    interval: Interval = "t",
+) -> Stand:
     """Stand and its interval from counts on equal areas.
 
     Parameters
@@ -252,17 +275,20 @@ def stand_from_counts(counts: Sequence[float], sample_area_m2: float, *, confide
         Of the two-sided interval, 0 < confidence < 1. [-]
     precision : float
         Half width wanted, as a share of the stand. [-]
+    interval : str
+        "t"; or, for few or small counts and patchy stands, "quasi-poisson" (never tighter than random scatter, never below zero)
+        or "negative-binomial" (profile likelihood); or "poisson", for plants scattered at random. [-]
 
     Returns
     -------
     Stand
-        With a t interval; where the counts show no spread (one count, all alike, none found) the exact Poisson interval of the
+        With that interval; where the counts show no spread (one count, all alike, none found) the exact Poisson interval of the
         total instead, which knows of no unevenness. [plants/m²]
 
     Raises
     ------
     InputError
-        If there are no counts.
+        If there are no counts, or the interval is none of these.
     RangeError
         If a count is negative or another argument outside its range.
 
@@ -285,9 +311,19 @@ def stand_from_counts(counts: Sequence[float], sample_area_m2: float, *, confide
     require_range("sample_area_m2", sample_area_m2, 0, low_open=True, unit="m²")
     require_range("confidence", confidence, 0, 1, low_open=True, high_open=True)
     require_range("precision", precision, 0, low_open=True)
-    if found.size == 1 or float(found.std(ddof=1)) == 0.0:
+    if interval not in INTERVALS:
+        raise InputError(f"'{interval}' is no interval", where="interval", cure=f"Use {', '.join(INTERVALS)}.")
+    if interval == "poisson" or found.size == 1 or float(found.std(ddof=1)) == 0.0:
         return _stand_without_spread(found, sample_area_m2, confidence, precision)
-    return _stand_with_spread(found, sample_area_m2, confidence, precision)
+    stand = _stand_with_spread(found, sample_area_m2, confidence, precision)
+    if interval == "t":
+        return stand
+    bounds = quasi_poisson_interval if interval == "quasi-poisson" else negative_binomial_interval
+    low, high = bounds([float(count) for count in found], confidence=confidence)
+    sd = stand.sd * max(1.0, stand.dispersion**-0.5)  # never below that of random scatter
+    cv = stand.cv * max(1.0, stand.dispersion**-0.5)
+    needed = counts_for_precision(cv, confidence=confidence, precision=precision)
+    return dataclasses.replace(stand, low=low / sample_area_m2, high=high / sample_area_m2, method=interval, sd=sd, counts_needed=needed)
 
 
 def _stand_with_spread(found: np.ndarray, area: float, confidence: float, precision: float) -> Stand:
@@ -310,15 +346,19 @@ def _stand_with_spread(found: np.ndarray, area: float, confidence: float, precis
         p_random=p_random,
         patchy=patchy,
         method="t",
+        sd=sd / math.sqrt(n) / area,
         note="The plants stand more unevenly than chance would have it: look for a reason before the mean." if patchy else "",
     )
 
 
 def _stand_without_spread(found: np.ndarray, area: float, confidence: float, precision: float) -> Stand:
     """The exact Poisson interval of the total counted. [plants/m²]"""
-    from scipy.special import gammaincinv, ndtri
+    from scipy.special import chdtrc, gammaincinv, ndtri
 
     n, total = int(found.size), float(found.sum())
+    spread = n > 1 and float(found.std(ddof=1)) > 0
+    dispersion = float(found.var(ddof=1)) / (total / n) if spread else (math.nan if n == 1 or total == 0 else 0.0)
+    p_random = float(chdtrc(n - 1, (n - 1) * dispersion)) if spread else math.nan
     tail = (1 - confidence) / 2
     low = float(gammaincinv(total, tail)) if total > 0 else 0.0
     high = float(gammaincinv(total + 1, 1 - tail))
@@ -328,14 +368,15 @@ def _stand_without_spread(found: np.ndarray, area: float, confidence: float, pre
         plants_m2=mean / area,
         low=low / n / area,
         high=high / n / area,
-        cv=0.0 if n > 1 and total > 0 else math.nan,
+        cv=float(found.std(ddof=1)) / mean if n > 1 and total > 0 else math.nan,
         n=n,
         counts_needed=max(needed, 2),
-        dispersion=math.nan if n == 1 or total == 0 else 0.0,
-        p_random=math.nan,
-        patchy=False,
+        dispersion=dispersion,
+        p_random=p_random,
+        patchy=p_random < 0.05,
         method="poisson",
-        note="No spread to judge unevenness by: the interval holds for plants scattered at random. Count more places.",
+        sd=math.sqrt(max(total, 1.0)) / n / area,
+        note="" if spread else "No spread to judge unevenness by: the interval holds for plants scattered at random. Count more places.",
     )
 
 
@@ -368,6 +409,10 @@ def emergence_spread(days: Sequence[float], cumulative: Sequence[float]) -> Emer
     ------
     InputError
         If the lengths differ, days do not rise, counts fall, or fewer than two plants came up.
+
+    References
+    ----------
+    seedcalc: count-weighted mean and spread of days, its example.
     """
     at, standing = np.asarray(days, dtype=float), np.asarray(cumulative, dtype=float)
     if at.shape != standing.shape or at.size == 0:

@@ -14,7 +14,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Literal
 
-from evenstand.base.errors import UnitError
+from evenstand.base.errors import Fault, UnitError
 
 LB_KG = 0.45359237
 FOOT_M = 0.3048
@@ -166,6 +166,17 @@ _ALL = (
         _u("seeds/m²", decimals=0),
         _u("seeds/ft²", 1 / _FT2_M2, 1),
         _u("seeds/ac", 1 / ACRE_M2, 0),
+        _u("seeds/ha", 1e-4, 0),
+    ),
+    _quantity("seeds_mass", "seeds/kg", ("seeds/kg", "seeds/kg", "seeds/lb"), _u("seeds/kg", decimals=0), _u("seeds/lb", 1 / LB_KG, 0)),
+    _quantity(
+        "volume_rate",
+        "m3/ha",
+        ("L/ha", "bu (US)/ac", "bu (US)/ac"),
+        _u("L/ha", 1e-3, 0),
+        _u("m³/ha", decimals=3),
+        _u("bu (US)/ac", US_BUSHEL_L / 1e3 / _HA_PER_ACRE, 2),
+        _u("bu (imp)/ac", IMPERIAL_BUSHEL_L / 1e3 / _HA_PER_ACRE, 2),
     ),
     _quantity("seeds_row", "seeds/m", ("seeds/m", "seeds/ft", "seeds/ft"), _u("seeds/m", decimals=0), _u("seeds/ft", 1 / FOOT_M, 1)),
     _quantity("kernel", "g", ("g/1000", "g/1000", "seeds/lb"), _u("g/1000", decimals=1)),
@@ -179,12 +190,32 @@ _ALL = (
         _u("psi", 6894.757, 2),
         _u("Pa", decimals=0),
     ),
+    _quantity("barometer", "Pa", ("kPa", "kPa", "kPa"), _u("kPa", 1e3, 1), _u("hPa", 100.0, 0), _u("Pa", decimals=0)),
     _quantity("air_speed", "m/s", ("m/s", "m/s", "ft/min"), _u("m/s", decimals=1), _u("ft/min", FOOT_M / 60, 0)),
     _quantity("time", "h", ("h", "h", "h"), _u("h", decimals=1), _u("min", 1 / 60, 0), _u("s", 1 / 3600, 0)),
     _quantity("pulse", "m/pulse", ("m/pulse", "in/pulse", "in/pulse"), _u("m/pulse", decimals=4), _u("in/pulse", INCH_M, 3)),
     _quantity("share", "-", ("%", "%", "%"), _u("%", 1e-2, 1), _u("-", decimals=3)),
+    _quantity(
+        "mass_flow",
+        "kg/s",
+        ("kg/min", "kg/min", "lb/min"),
+        _u("kg/min", 1 / 60, 2),
+        _u("lb/min", LB_KG / 60, 2),
+        _u("kg/s", decimals=3),
+        _u("kg/h", 1 / 3600, 0),
+    ),
+    _quantity("daily", "ha/d", ("ha/day", "ac/day", "ac/day"), _u("ha/day", decimals=1), _u("ac/day", _HA_PER_ACRE, 0)),
+    _quantity(
+        "liquid_area",
+        "L/ha",
+        ("L/ha", "L/ac", "gal (US)/ac"),
+        _u("L/ha", decimals=1),
+        _u("L/ac", 1 / _HA_PER_ACRE, 1),
+        _u("gal (US)/ac", US_GALLON_L / _HA_PER_ACRE, 2),
+    ),
     _quantity("price_area", "money/ha", ("/ha", "/ac", "/ac"), _u("/ha", decimals=2), _u("/ac", 1 / _HA_PER_ACRE, 2)),
     _quantity("price_mass", "money/kg", ("/t", "/t", "/lb"), _u("/t", 1e-3, 0), _u("/kg", decimals=3), _u("/lb", 1 / LB_KG, 3)),
+    _quantity("money", "-", ("", "", ""), _u("", decimals=2)),
     _quantity("count", "-", ("", "", ""), _u("", decimals=0)),
 )
 QUANTITIES: dict[str, Quantity] = {q.name: q for q in _ALL}
@@ -349,3 +380,96 @@ def check_profile(text: str) -> Profile:
         if text == profile:
             return profile
     raise UnitError(f"'{text}' is no unit profile", where="units", cure=f"Use {', '.join(PROFILES)}.")
+
+
+_IN_TEXT = {
+    "kg/ha": "rate", "ha/h": "capacity", "ha": "area", "km/h": "speed", "kg/turn": "factor", "kg/m³": "density", "m³": "volume",
+    "plants/m²": "stand", "seeds/m²": "seeds_area", "seeds/m": "seeds_row", "m/pulse": "pulse", "mm": "spacing", "m/s": "air_speed",
+    "kg": "mass", "t": "load", "kPa": "pressure", "°C": "temperature", "m": "width",
+}  # fmt: skip
+"""Metric units as our own sentences print them, and what each then measures."""
+
+_NUMBERS = r"-?\d[\d\u202f\u00a0]*(?:\.\d+)?"
+_PRINTED = "(?:kg/ha|lb/ac|ha|ac|mm|in|cm|m|ft|°C|°F)"
+_LEFT = rf"'[^']*'|\d[\w./²³°%]*\s{_PRINTED}\s\([^()]*\d\s{_PRINTED}\)"  # typed by somebody; given in both units already
+_STATED = re.compile(
+    rf"{_LEFT}|(?<![\w.\-])(?P<first>{_NUMBERS})(?:(?P<joint> to | - | and )(?P<second>{_NUMBERS}))?(?P<gap>[ \u00a0]?)"
+    rf"(?P<unit>{'|'.join(re.escape(u) for u in _IN_TEXT)})(?![\w/²³])"
+)
+
+
+def restated(text: str, profile: Profile = "si") -> str:
+    """A sentence of ours with metric amounts, as a reader of another profile expects it.
+
+    Parameters
+    ----------
+    text : str
+        Plain text; what stands between single quotes is what somebody typed and stays. [-]
+    profile : str
+        'si' leaves it as it is. [-]
+
+    Returns
+    -------
+    str
+        Amounts in the profile's units, to as many figures as were printed, three at least. [text]
+
+    Examples
+    --------
+    >>> restated("Sown twice: about 0.59 ha, write 16.3 m.", "prairie")
+    'Sown twice: about 1.46 ac, write 53.5 ft.'
+    """
+    if profile == "si":
+        return text
+
+    def other(match: re.Match[str]) -> str:
+        if match.group("unit") is None:
+            return match.group(0)
+        quantity = _IN_TEXT[match.group("unit")]
+        symbol = profile_unit(quantity, profile)
+        if symbol == match.group("unit"):
+            return match.group(0)
+        first = _in_other_unit(match.group("first"), quantity, match.group("unit"), symbol)
+        if match.group("second") is None:
+            return f"{first}{match.group('gap')}{symbol}"
+        second = _in_other_unit(match.group("second"), quantity, match.group("unit"), symbol)
+        return f"{first}{match.group('joint')}{second}{match.group('gap')}{symbol}"
+
+    return _STATED.sub(other, text)
+
+
+def _in_other_unit(printed: str, quantity: str, unit: str, symbol: str) -> str:
+    """A printed number in another unit of its quantity, to about as many figures. [text]"""
+    plain = printed.replace("\u202f", "").replace("\u00a0", "")
+    value = from_metric(to_metric(float(plain), quantity, unit), quantity, symbol)
+    if value == 0:
+        return "0"
+    figures = max(3, len(plain.lstrip("-").replace(".", "").lstrip("0")))
+    decimals = max(0, figures - 1 - math.floor(math.log10(abs(value))))
+    number = rounded(value, min(decimals, 4))
+    return number.rstrip("0").rstrip(".") if "." in number else number
+
+
+def restated_fault(fault: Fault, profile: Profile = "si") -> Fault:
+    """A fault in the reader's units; a bare limit beside an amount is taken in that amount's unit.
+
+    Parameters
+    ----------
+    fault : Fault
+        As raised, metric. [-]
+    profile : str
+        'si' leaves it as it is. [-]
+    """
+    if profile == "si":
+        return fault
+    limit = restated(fault.limit, profile)
+    found = next((m for m in _STATED.finditer(fault.what) if m.group("unit")), None)
+    if found is not None and limit == fault.limit:
+        unit = found.group("unit")
+        symbol = profile_unit(_IN_TEXT[unit], profile)
+
+        def bound(match: re.Match[str]) -> str:
+            return f"{_in_other_unit(match.group(0), _IN_TEXT[unit], unit, symbol)} {symbol}"
+
+        if symbol != unit:
+            limit = re.sub(rf"(?<![\w.]){_NUMBERS}(?![\w.])", bound, limit)
+    return dataclasses.replace(fault, what=restated(fault.what, profile), limit=limit, cure=restated(fault.cure, profile))
