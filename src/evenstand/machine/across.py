@@ -114,6 +114,10 @@ def head_balance(outlets: Sequence[int], segments: Sequence[float] | None = None
     RangeError
         If a head has no outlet, a segment gives nothing, or the numbers of both differ.
 
+    References
+    ----------
+    Definition: share of a head is its segment over all segments; dose of a row is its share over its outlets.
+
     Examples
     --------
     Heads of 7 and 6 outlets on equal segments: rows differ by 17 %.

@@ -93,6 +93,7 @@ def geopotential_height(height_m: float) -> float:
     return _EARTH_M * height_m / (_EARTH_M + height_m)
 
 
+@worked(formula="611.2 * exp(17.62 * temperature_c / (243.12 + temperature_c))", source="wmo-8-magnus", where="Magnus form, over water")
 def saturation_pressure(temperature_c: float) -> float:
     """Vapour pressure of water over water, by the Magnus form.
 
@@ -113,10 +114,31 @@ def saturation_pressure(temperature_c: float) -> float:
 
     References
     ----------
-    Magnus form with 611.2 Pa, 17.62, 243.12 °C (WMO No. 8; from memory, not read here). Held against an independent property library.
+    Magnus form with 611.2 Pa, 17.62, 243.12 °C (World Meteorological Organization, WMO-No. 8; from memory, not read here). Held
+    against an independent property library.
     """
     require_range("temperature_c", temperature_c, -45, 60, unit="°C")
     return 611.2 * math.exp(17.62 * temperature_c / (243.12 + temperature_c))
+
+
+@worked(
+    formula="dry_pa / (287.05287 * (temperature_c + 273.15)) + vapour_pa / (461.523 * (temperature_c + 273.15))",
+    source="iso-2533",
+    where="ideal gas with the constant of dry air, and the same for vapour",
+)
+def mixture_density(dry_pa: float, vapour_pa: float, temperature_c: float) -> float:
+    """Density of two ideal gases, dry air and vapour, each at its own part of the pressure. [kg/m³]
+
+    Raises
+    ------
+    RangeError
+        If a pressure is below 0 or the temperature outside -45 to 60 °C.
+    """
+    require_range("dry_pa", dry_pa, 0, 120_000, unit="Pa")
+    require_range("vapour_pa", vapour_pa, 0, 120_000, unit="Pa")
+    require_range("temperature_c", temperature_c, -45, 60, unit="°C")
+    kelvin = temperature_c + 273.15
+    return dry_pa / (_GAS * kelvin) + vapour_pa / (_VAPOUR_GAS * kelvin)
 
 
 def air_density(temperature_c: float, pressure_pa: float, relative_humidity: float = 0) -> float:
@@ -150,8 +172,7 @@ def air_density(temperature_c: float, pressure_pa: float, relative_humidity: flo
     require_range("pressure_pa", pressure_pa, 30_000, 120_000, unit="Pa")
     require_range("relative_humidity", relative_humidity, 0, 1)
     vapour = relative_humidity * saturation_pressure(temperature_c)
-    kelvin = temperature_c + 273.15
-    return (pressure_pa - vapour) / (_GAS * kelvin) + vapour / (_VAPOUR_GAS * kelvin)
+    return mixture_density(pressure_pa - vapour, vapour, temperature_c)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -204,6 +225,11 @@ def fan_laws(flow: float, pressure: float, power: float, *, speed_ratio: float, 
     )
 
 
+@worked(
+    formula="pi / 4 * bore_m ** 2 * coefficient * expansibility * sqrt(2 * gas_kg_m3 * pressure_drop_pa / (1 - (bore_m / duct_m) ** 4))",
+    source="fluids-flow-meter",
+    where="ISO 5167-2:2003; out of a wide space the bracket is 1",
+)
 def orifice_flow(
     bore_m: float,
     pressure_drop_pa: float,

@@ -11,10 +11,8 @@ import numpy.typing as npt
 
 from evenstand.base.errors import Fault, RangeError, require_range
 from evenstand.base.worked import worked
+from evenstand.reference import default
 from evenstand.solve.repeats import mean_of_repeats
-
-PULSE_PRIOR_CV = 0.005
-"""Usual repeatability of a run over the same taped distance; common practice, replaced by the data as runs are added. [-]"""
 
 
 @worked(
@@ -311,6 +309,39 @@ def timed_speed(distance_m: float, seconds: float) -> float:
     return distance_m / seconds
 
 
+@worked(formula="distance_m / speed_m_s", source="definition")
+def course_time(distance_m: float, speed_m_s: float) -> float:
+    """Seconds over a taped distance at a speed: what the watch should show if the speed on the display is right.
+
+    Parameters
+    ----------
+    distance_m : float
+        Taped distance. [m]
+    speed_m_s : float
+        Speed shown. [m/s]
+
+    Returns
+    -------
+    float
+        Time. [s]
+
+    Raises
+    ------
+    RangeError
+        If the distance is negative or the speed not above 0.
+
+    Examples
+    --------
+    100 m at 7.6 km/h:
+
+    >>> round(course_time(100, 7.6 / 3.6), 1)
+    47.4
+    """
+    require_range("distance_m", distance_m, 0.0, math.inf, high_open=True, unit="m")
+    require_range("speed_m_s", speed_m_s, 0.0, math.inf, low_open=True, high_open=True, unit="m/s")
+    return distance_m / speed_m_s
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class WheelCalibration:
     """Distance per pulse from runs over taped distances.
@@ -335,8 +366,8 @@ def wheel_calibration(
     distances_m: Sequence[float] | npt.NDArray[np.float64] | float,
     pulses: Sequence[float] | npt.NDArray[np.float64] | float,
     *,
-    tape_sd_m: float = 0.1,
-    prior_cv: float = PULSE_PRIOR_CV,
+    tape_sd_m: float | None = None,
+    prior_cv: float | None = None,
     prior_dof: float = 6.0,
     confidence: float = 0.95,
     typed_pulse_m: float | None = None,
@@ -352,10 +383,10 @@ def wheel_calibration(
         Taped distance of each run, half-full bins, on the ground to be sown. [m]
     pulses : array_like of float, shape (n,)
         Pulses counted in each run. [-]
-    tape_sd_m : float
-        Standard deviation of the tape and of stopping on the mark, the same tape for all runs. [m]
-    prior_cv : float
-        Usual spread between runs, relative. [-]
+    tape_sd_m : float or None
+        Standard deviation of the tape and of stopping on the mark, the same tape for all runs; None: the usual one. [m]
+    prior_cv : float or None
+        Usual spread between runs, relative; None: that of common practice. [-]
     prior_dof : float
         How many runs' worth the prior spread is trusted. [-]
     confidence : float
@@ -372,6 +403,11 @@ def wheel_calibration(
     ------
     RangeError
         If a distance or count is not above 0, or the numbers of runs differ.
+
+    References
+    ----------
+    Definition: mean of distance over pulses; whole pulses are lost evenly over one pulse at either end. Usual spread between runs and of
+    the tape: common-practice, table practice, wheel-run and tape.
 
     Examples
     --------
@@ -396,6 +432,8 @@ def wheel_calibration(
     ]
     if faults:
         raise RangeError(faults)
+    tape_sd_m = default("tape").value if tape_sd_m is None else tape_sd_m
+    prior_cv = default("wheel-run").value if prior_cv is None else prior_cv
     require_range("tape_sd_m", tape_sd_m, 0.0, math.inf, high_open=True, unit="m")
     if typed_pulse_m is not None:
         require_range("typed_pulse_m", typed_pulse_m, 0.0, math.inf, low_open=True, high_open=True, unit="m")
