@@ -36,6 +36,9 @@ PUBLIC: Mapping[str, tuple[str, ...]] = {
     "check": ("reconcile", "reconcile_linear", "fill_check", "typing_slip"),
 }  # fmt: skip
 
+LABELS = frozenset({"names", "classes", "suspects", "rivals"})
+"""Fields that hold names, or places in a list in place of names: a place 1 % too large is no wrong number but no place. [-]"""
+
 Path = tuple[str | int, ...]
 Caught = Literal["published", "independent", "missed"]
 
@@ -182,7 +185,8 @@ def _numbers(result: Any, path: Path = ()) -> Iterator[Path]:
             yield path
     elif dataclasses.is_dataclass(result):
         for part in dataclasses.fields(result):
-            yield from _numbers(getattr(result, part.name), (*path, part.name))
+            if part.name not in LABELS:
+                yield from _numbers(getattr(result, part.name), (*path, part.name))
     elif isinstance(result, Mapping):
         for key, value in result.items():
             yield from _numbers(value, (*path, str(key)))

@@ -231,6 +231,13 @@ INDEPENDENT: tuple[Independent, ...] = (
         ("driven", lambda c: c.driven_m, 200.0),
         ("steps", lambda c: c.steps, 40),
         ("gaps", lambda c: c.gaps, 1),
+        ("longest gap: 3 s for rows a second apart", lambda c: c.limits.gap_s, 3.0),
+        ("fastest step, as asked", lambda c: c.limits.fastest_m_s, 6.0),
+        ("usual time between rows", lambda c: c.limits.usual_s, 1.0),
+        # 400 m of edges and 20 m from strip to strip, each end of which may move by a tenth of a micrometre; 2,000 m² in double precision
+        ("what rounding can do, in units of 1e-9 m²", lambda c: 1e9 * c.bounds_m2["covered"], 1e9 * (2e-7 * 420 + 1e-12 * 2000)),
+        ("the same for twice", lambda c: 1e9 * c.bounds_m2["twice"], 1e9 * (2e-7 * 420 + 1e-12 * 2000)),
+        ("the same for repeated", lambda c: 1e9 * c.bounds_m2["repeat"], 1e9 * (2e-7 * 420 + 1e-12 * 2000)),
     ),
     *_each(
         "trail.coverage",
@@ -238,5 +245,6 @@ INDEPENDENT: tuple[Independent, ...] = (
         "the same on a square of 1 ha",
         partial(_two_strips, boundary=True),
         ("skipped", lambda c: c.skipped_m2, 8100.0),
+        ("what rounding can do, in units of 1e-9 m²", lambda c: 1e9 * c.bounds_m2["skipped"], 1e9 * (2e-7 * 820 + 1e-12 * 2000)),
     ),
 )

@@ -48,6 +48,13 @@ def _looks() -> tally.Balance:
     return tally.balance(steps, prior, q_factor=0.0)
 
 
+def _drifting() -> tally.Balance:
+    """The same with a drift that is given."""
+    steps = [tally.BalanceStep(turns=0, put_kg=4000, put_sd_kg=30), tally.BalanceStep(turns=2800, level_kg=480, level_sd_kg=50)]
+    prior = tally.BalancePrior(mass_kg=0, mass_sd_kg=10, factor_kg_rev=1.2, factor_sd=0.1)
+    return tally.balance(steps, prior, q_factor=2e-3)
+
+
 @cache
 def _by_least_squares() -> tuple[float, float, float]:
     """(sd of the mass at the end, sd of the factor, log-likelihood) of the same by one least-squares problem and one joint normal."""
@@ -99,5 +106,6 @@ INDEPENDENT: tuple[Independent, ...] = (
         _BALANCE, "sd of the factor", lambda: 100 * _looks().factor_sd[-1], lambda: 100 * _by_least_squares()[1], how="least squares",
         tolerance=1e-6,
     ),
+    _check(_BALANCE, "drift, as given", lambda: 1e3 * _drifting().q_factor, lambda: 2.0),
     _check(_BALANCE, "log-likelihood", lambda: _looks().loglik, lambda: _by_least_squares()[2], how="joint normal", tolerance=1e-6),
 )  # fmt: skip

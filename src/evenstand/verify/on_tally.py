@@ -27,7 +27,7 @@ _ATMWTAG = (
      1450, 1368),
 )  # fmt: skip
 # NIST StRD, Norris: (y, x), calibration of ozone monitors.
-_NORRIS = (
+NORRIS = (
     (0.1, 0.2), (338.8, 337.4), (118.1, 118.2), (888.0, 884.6), (9.2, 10.1), (228.1, 226.5), (668.5, 666.3), (998.5, 996.3),
     (449.1, 448.6), (778.9, 777.0), (559.2, 558.2), (0.3, 0.4), (0.1, 0.6), (778.1, 775.5), (668.8, 666.9), (339.3, 338.0),
     (448.9, 447.5), (10.8, 11.6), (557.7, 556.0), (228.3, 228.1), (998.0, 995.8), (888.8, 887.6), (119.6, 120.2), (0.3, 0.3),
@@ -54,20 +54,25 @@ def _silver() -> tuple[tuple[float, ...], ...]:
 
 
 def _norris() -> tally.CalibrationLine:
-    return tally.calibration_line([x for _, x in _NORRIS], [y for y, _ in _NORRIS], 0.0, 1.0)
+    return tally.calibration_line([x for _, x in NORRIS], [y for y, _ in NORRIS], 0.0, 1.0)
 
 
 def _york() -> tally.CalibrationLine:
     return tally.calibration_line(_PEARSON_X, _PEARSON_Y, [w**-0.5 for w in _YORK_X], [w**-0.5 for w in _YORK_Y])
 
 
-def _nine_plots() -> tally.CatchTest:
-    """Nine values with mean 4.35 and standard error 0.266; one turn, no prior: the plain t interval at 50 %."""
+def nine_plots_values() -> list[float]:
+    """Nine values with mean 4.35 and standard error 0.266."""
     half = 0.266 * 3  # eight squared distances over eight degrees of freedom
-    return tally.catch_test([4.35 + half, 4.35 - half] * 4 + [4.35], 1, prior_dof=0, confidence=0.5)
+    return [4.35 + half, 4.35 - half] * 4 + [4.35]
 
 
-def _emergence() -> list[float]:
+def _nine_plots() -> tally.CatchTest:
+    """One turn, no prior: the plain t interval at 50 %."""
+    return tally.catch_test(nine_plots_values(), 1, prior_dof=0, confidence=0.5)
+
+
+def emergence() -> list[float]:
     """Days of fifty seeds from their cumulative count 0 2 4 15 25 38 45 50 50 50."""
     cumulative = (0, 2, 4, 15, 25, 38, 45, 50, 50, 50)
     new = (b - a for a, b in zip((0, *cumulative[:-1]), cumulative, strict=True))
@@ -80,7 +85,7 @@ PAIRS: tuple[Pair, ...] = (
         case="coefficient of variation of fifty values, divisor n - 1",
         published="28.16422",
         unit="%",
-        compute=lambda: 100 * tally.row_distribution(_emergence()).cv,
+        compute=lambda: 100 * tally.row_distribution(emergence()).cv,
         source="seedcalc",
         where="example of the germination-time spread",
     ),

@@ -10,7 +10,9 @@ from dataclasses import dataclass
 
 from evenstand.base.errors import Fault, InputError
 from evenstand.reference import source
+from evenstand.verify.metric import MetricUnit, metric_unit
 from evenstand.verify.pairs import Independent, Pair, printed_value
+from evenstand.verify.topics import topic_of
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -38,6 +40,16 @@ class Check:
     def ok(self) -> bool:
         """Whether every value agrees; for a trap, whether ours differs in the known way."""
         return all(value.ok for value in self.values)
+
+    @property
+    def topic(self) -> str:
+        """The chapter it belongs to."""
+        return topic_of(self.pair.function)
+
+    @property
+    def metric(self) -> MetricUnit:
+        """Where the printed unit leads; a conversion is not converted once more."""
+        return MetricUnit(unit=self.pair.unit) if self.pair.kind == "unit" else metric_unit(self.pair.unit)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -89,8 +101,13 @@ class Report:
             "checks": [_check_dict(c) for c in self.checks],
             "traps": [_check_dict(c) for c in self.traps],
             "units": [_check_dict(c) for c in self.units],
-            "independent": [{"function": r.check.function, "case": r.check.case, "how": r.check.how, "ok": r.ok} for r in self.independent],
-        }
+            "independent": [
+                {
+                    "topic": topic_of(r.check.function), "function": r.check.function, "case": r.check.case, "how": r.check.how, "ok": r.ok,
+                }
+                for r in self.independent
+            ],
+        }  # fmt: skip
 
 
 def collect() -> tuple[tuple[Pair, ...], tuple[Independent, ...]]:
@@ -199,8 +216,9 @@ def _refuse_weak_sources(pairs: Iterable[Pair]) -> None:
 
 
 def _check_dict(check: Check) -> dict[str, object]:
-    pair, worst = check.pair, check.worst
+    pair, worst, metric = check.pair, check.worst, check.metric
     entry: dict[str, object] = {
+        "topic": check.topic,
         "function": pair.function,
         "case": pair.case,
         "kind": pair.kind,
@@ -209,11 +227,14 @@ def _check_dict(check: Check) -> dict[str, object]:
         "printed": worst.printed,
         "computed": worst.computed,
         "tolerance": worst.tolerance,
+        "metric_unit": metric.unit,
+        **_metric_dict(worst, metric),
+        "metric_tolerance": abs(worst.tolerance * metric.factor),
         "source": pair.source,
         "seen": check.seen,
         "where": pair.where,
         "ok": check.ok,
-        "values": [_value_dict(value) for value in check.values],
+        "values": [_value_dict(value, metric) for value in check.values],
     }
     if pair.why:
         entry["why"] = pair.why
@@ -222,13 +243,25 @@ def _check_dict(check: Check) -> dict[str, object]:
     return entry
 
 
+def _metric_dict(value: Value, metric: MetricUnit) -> dict[str, float | None]:
+    """The same value as printed and as computed, in the metric unit, and ours less the print. [metric unit]"""
+    published = metric.of(printed_value(value.printed))
+    computed = None if value.computed is None else metric.of(value.computed)
+    return {
+        "metric_published": published,
+        "metric_computed": computed,
+        "metric_difference": None if computed is None else computed - published,
+    }
+
+
 def _distance(value: Value) -> float:
     """How far ours lies from the print, in tolerances. [-]"""
     return math.inf if value.computed is None else abs(value.computed - printed_value(value.printed)) / value.tolerance
 
 
-def _value_dict(value: Value) -> Mapping[str, object]:
+def _value_dict(value: Value, metric: MetricUnit) -> Mapping[str, object]:
     entry: dict[str, object] = {"label": value.label, "printed": value.printed, "computed": value.computed, "ok": value.ok}
+    entry |= _metric_dict(value, metric)
     if value.error:
         entry["error"] = value.error
     return entry
