@@ -38,6 +38,8 @@ def check_readings(
 ) -> Checked:
     """Check readings against one another and say what holds, what does not, and what cannot be told.
 
+    Range: masses, areas and rates above 0; readings that cannot be so are set aside and said.
+
     Parameters
     ----------
     readings : sequence of Reading
@@ -63,6 +65,10 @@ def check_readings(
     -------
     Checked
         Findings and verdict. [-]
+
+    References
+    ----------
+    definition: the relations of docs/checking.md, mass = dose x area and its kin. common-practice: prior odds of the causes.
     """
     typed, asked = typed or {}, asked or {}
     whole = [*readings, *known_readings(outfit, typed)]

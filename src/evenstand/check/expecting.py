@@ -72,6 +72,10 @@ def relations_for(
     -------
     (relations, readings)
         Ready for `assemble`. [-]
+
+    References
+    ----------
+    definition: true dose / asked = (f/F)(W/w)(V/v); area shown / driven = (W/w)(V/v); mass shown / true = F/f.
     """
     asked = asked or {}
     known = {r.quantity: r for r in readings}

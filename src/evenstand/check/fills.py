@@ -106,6 +106,10 @@ def fill_check(
     RangeError
         If an area or dose is not above 0, a mass or sd is negative, or more is left than was there beyond what the sds allow.
 
+    References
+    ----------
+    definition: mass before + put in - left = dose x area x (1 + overlap); variances of independent readings add up.
+
     Examples
     --------
     4,000 kg in, 400 kg left by the low-level light, 29.6 ha at 121 kg/ha: 3,600 kg used, 3,582 to 3,689 expected.
@@ -323,6 +327,10 @@ def fill_series(
     ------
     InputError
         Without a fill, or without a level at the end.
+
+    References
+    ----------
+    definition: the same mass balance over all fills together.
     """
     if not fills:
         raise InputError("no fill is given", where="fills", cure="Give at least one.")

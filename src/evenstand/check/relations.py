@@ -140,6 +140,8 @@ def log_relation(
 ) -> Relation:
     """log(above) - log(below) - constant = 0, its loads taken from what the two readings repeat.
 
+    Range: readings above 0, whose logarithm exists.
+
     Parameters
     ----------
     key, about, text : str
@@ -157,6 +159,10 @@ def log_relation(
     -------
     Relation
         Of logarithms. [-]
+
+    References
+    ----------
+    definition: logarithm of a ratio of two readings, to first order in what each repeats.
     """
     sides = [(above, 1.0)] + ([(below, -1.0)] if below is not None else [])
     total: dict[str, float] = {}

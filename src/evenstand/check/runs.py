@@ -62,6 +62,10 @@ def run_losses(trail: Trail, outfit: Outfit | None = None) -> tuple[RunLoss, ...
     -------
     tuple of RunLoss
         By run number; empty without sensors or losses. [see the class]
+
+    References
+    ----------
+    definition: a run against its siblings on the same head.
     """
     if trail.run_present is None or not trail.runs or trail.n < 30:
         return ()
@@ -213,6 +217,10 @@ def run_findings(
     -------
     tuple of Finding
         state "does-not-hold"; low and high bound the start. [s]
+
+    References
+    ----------
+    definition: ground missed = distance x row spacing of the runs that went.
     """
     by_head: dict[str, list[RunLoss]] = {}
     for loss in losses:

@@ -135,6 +135,11 @@ def typing_slip(asked: float, seen: float, *, sd: float, rows: int | None = None
     RangeError
         If a value is not above 0, or `sd` is no share.
 
+    References
+    ----------
+    definition: ratios of units, and of numbers with two digits exchanged. ifa-conversion: P2O5 over P, conversion factors.
+    grains-council-1999: pounds a bushel, as its bushels per tonne have them. common-practice: prior odds of the slips.
+
     Examples
     --------
     120 kg/ha was asked, 134.5 kg/ha goes out.

@@ -85,6 +85,8 @@ def judge(
 ) -> Verdict:
     """Weigh the relations and name the smallest set of causes that explains them.
 
+    Range: readings above 0; overlap shares of 0 or more.
+
     Parameters
     ----------
     relations, readings : sequences
@@ -104,6 +106,11 @@ def judge(
     -------
     Verdict
         Causes found, sizes that may hide, the global test. [see the class]
+
+    References
+    ----------
+    mitsas-2010 and serth-heenan-1986: networks on which the method is tried. definition: generalised likelihood ratio of each cause.
+    common-practice: prior odds of the causes.
     """
     system = assemble(relations, readings, causes)
     matrix, residual, signatures = whitened(system)
@@ -307,6 +314,8 @@ def reconcile(
 
     Redundancy is counted over relations that hold a witness: relations between echoes add none.
 
+    Range: readings above 0 with sds of 0 or more; alpha between 0 and 1.
+
     Parameters
     ----------
     relations : sequence of Relation
@@ -325,6 +334,10 @@ def reconcile(
     Reconciliation
         values: the readings, reconciled, in their own units; suspects: classes of cause names. Without a witness in any
         relation chi2 is 0, p not-a-number and the state "cannot be told yet". [see the class]
+
+    References
+    ----------
+    mitsas-2010 and serth-heenan-1986: networks on which the method is tried. definition: weighted least squares under linear relations.
     """
     found = judge(relations, readings, causes=causes, overlap=overlap)
     system, chi2, dof = found.system, found.chi2, found.dof

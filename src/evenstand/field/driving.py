@@ -86,6 +86,10 @@ def plan_passes(
         If the field is nowhere as wide as the tool.
     RangeError
         If an argument is outside its range, or both direction and line are given.
+
+    References
+    ----------
+    definition: plane geometry of strips one width apart. dubins-open-test: the turns between them, first test.
     """
     _check(width_m, direction_deg, line, headland_rounds, turn_radius_m, speed_m_s, turn_speed_m_s, nudge_m)
     sown = sown_shape(boundary)
@@ -124,6 +128,10 @@ def drive_strips(drive: Drive) -> tuple[Any, ...]:
     -------
     tuple of shapely geometry
         One a pass, in the order of pass numbers. [m]
+
+    References
+    ----------
+    definition: a strip is its line widened by half the spacing to both sides.
     """
     order = [drive.xy_m[drive.pass_id == k] for k in range(1, drive.passes + 1)]
     return tuple(_strips(order, drive.width_m))

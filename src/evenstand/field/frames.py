@@ -35,6 +35,10 @@ def frame_for(lon_deg: float, lat_deg: float, height_m: float = 0.0) -> Frame:
     ------
     RangeError
         If the place is not on earth, or nearer than 1 degree to a pole.
+
+    References
+    ----------
+    definition: transverse Mercator about the field's middle, scale 1 there, on the WGS 84 ellipsoid raised to the ground.
     """
     require_range("lon_deg", lon_deg, -180, 180, unit="deg")
     require_range("lat_deg", lat_deg, -89, 89, unit="deg")
@@ -61,6 +65,10 @@ def to_frame(frame: Frame, lon_deg: npt.ArrayLike, lat_deg: npt.ArrayLike) -> Fl
     ------
     CrsError
         If a position is too far away for the frame (`REACH_M`), or no position at all.
+
+    References
+    ----------
+    definition: forward transverse Mercator of that frame.
     """
     lon, lat = np.atleast_1d(np.asarray(lon_deg, dtype=float)), np.atleast_1d(np.asarray(lat_deg, dtype=float))
     x, y = _transformer(frame.proj).transform(lon, lat)
@@ -89,6 +97,10 @@ def from_frame(frame: Frame, xy_m: npt.ArrayLike) -> tuple[FloatArray, FloatArra
     -------
     tuple of ndarray (n,)
         Longitude, latitude, WGS 84. [deg]
+
+    References
+    ----------
+    definition: inverse transverse Mercator of that frame.
     """
     xy = np.asarray(xy_m, dtype=float).reshape(-1, 2)
     lon, lat = _transformer(frame.proj).transform(xy[:, 0], xy[:, 1], direction="INVERSE")

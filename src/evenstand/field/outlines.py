@@ -72,6 +72,10 @@ def boundary_from_rings(
         If that is no field: no area, larger than `MOST_HA`, smaller than `LEAST_HA`.
     CrsError
         If the numbers are no degrees, although no frame was given.
+
+    References
+    ----------
+    geojson-rewind: rings are wound as the flipped square; definition: area of a polygon by its corners.
     """
     label = name or key or "outline"
     shape = shapely.Polygon(_ring(outside, label), [_ring(hole, f"{label}, hole") for hole in holes])
@@ -122,6 +126,10 @@ def boundary_from_shape(
     ------
     GeometryError
         If that is no field.
+
+    References
+    ----------
+    definition: area of a polygon by its corners.
     """
     label = name or key or "outline"
     mended, notes = mend(shape, label)
@@ -162,6 +170,10 @@ def add_obstacles(boundary: Boundary, obstacles: Sequence[Shape]) -> Boundary:
     ------
     GeometryError
         If an obstacle has no area, or if they leave nothing to sow.
+
+    References
+    ----------
+    definition: area of the outline less that of the obstacles.
     """
     outline = shapely.union_all([_shape_of(p) for p in boundary.polygons])
     kept = list(boundary.obstacles)
@@ -193,6 +205,10 @@ def sown_shape(boundary: Boundary) -> Shape:
     -------
     shapely Polygon or MultiPolygon
         In the field's frame. [m]
+
+    References
+    ----------
+    definition: the outline less holes and obstacles.
     """
     outline = shapely.union_all([_shape_of(p) for p in boundary.polygons])
     if not boundary.obstacles:

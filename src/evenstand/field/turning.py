@@ -105,7 +105,7 @@ def dubins_length(start: Pose, end: Pose, radius_m: float) -> float:
     ----------
     Dubins, On curves of minimal length with a constraint on average curvature, American Journal of Mathematics 79 (1957)
     497-516 (from memory); forms of the six words after Shkel and Lumelsky, Robotics and Autonomous Systems 34 (2001) 179-202
-    (abstract and introduction read).
+    (abstract and introduction read). dubins-open-test: length of the path in its first test.
 
     Examples
     --------
@@ -134,6 +134,10 @@ def shortest_turn(start: Pose, end: Pose, radius_m: float) -> Turn:
     ------
     RangeError
         As for `dubins_length`.
+
+    References
+    ----------
+    dubins-open-test: length of the path in its first test; forms of the six words as in `dubins_length`.
     """
     require_range("radius_m", radius_m, 0, 1e6, low_open=True, unit="m")
     for name, pose in (("start", start), ("end", end)):
@@ -169,6 +173,10 @@ def dubins_path(start: Pose, end: Pose, radius_m: float, *, step_m: float = 1.0)
     ------
     RangeError
         As for `dubins_length`, or if the step is not positive.
+
+    References
+    ----------
+    dubins-open-test: length of the path in its first test; forms of the six words as in `dubins_length`.
     """
     require_range("step_m", step_m, 0, None, low_open=True, unit="m")
     turn = shortest_turn(start, end, radius_m)

@@ -95,6 +95,10 @@ def plan_stops(
     RangeError
         If an argument is outside its range, or shapes do not match.
 
+    References
+    ----------
+    definition: mass = volume x density, and the shortest path over the passes at which a fill can be made.
+
     Examples
     --------
     Ten passes of 400 kg and a bin that holds 1,500 kg: at most three passes to a fill, so three stops.

@@ -87,6 +87,10 @@ def account(product: str, loads: Sequence[Load], fills: Sequence[Fill], *, sown:
     -------
     Account
         Masses with standard deviations. [kg]
+
+    References
+    ----------
+    definition: mass in = mass out + mass left + mass open; variances of independent weighings add up.
     """
     mine = [x for x in loads if x.product == product]
     into = [f for f in fills if f.product == product]

@@ -100,6 +100,11 @@ def catch_test(
     RangeError
         If a catch weighs no more than its bag, or an argument is outside its range.
 
+    References
+    ----------
+    ufl-on-farm-trials: t interval of a mean, confidence interval of nine plots, met where `prior_dof` is 0. definition: a value read to a
+    division is uniform over it. common-practice: the usual repeatability.
+
     Examples
     --------
     5.21 kg with a bag of 0.18 kg over 4 turns:
@@ -286,6 +291,10 @@ def expected_catch(
     ------
     RangeError
         If an argument is outside its range.
+
+    References
+    ----------
+    definition: mass = turns x product per turn x share + bag, with the spreads of both.
 
     Examples
     --------

@@ -102,6 +102,11 @@ def balance(steps: Sequence[BalanceStep], prior: BalancePrior, *, q_factor: floa
     ------
     RangeError
         If there are no steps, a number is not finite, or a standard deviation is below 0.
+
+    References
+    ----------
+    nist-strd: Norris, the fitted line it gives for looks into a bin without drift. definition: mass after = mass before - factor x
+    turns + fill.
     """
     _refuse(steps, prior)
     kept = list(steps)
@@ -147,6 +152,10 @@ def steps_from_events(events: Sequence[Event], bin_letter: str) -> tuple[Balance
     ------
     RangeError
         If counted turns run backwards, or there are fewer than two counts.
+
+    References
+    ----------
+    definition: turns between two looks are the difference of two counts.
     """
     mine = sorted((e for e in events if e.bin == bin_letter), key=lambda e: e.at_s)
     counts = [(e.at_s, e.value) for e in mine if e.kind == "turns"]

@@ -9,6 +9,11 @@ from evenstand.base.estimate import Est, propagate
 from evenstand.base.worked import worked
 
 
+def _finite(**masses_kg: float) -> None:
+    for name, mass in masses_kg.items():
+        require_range(name, mass, -math.inf, math.inf, low_open=True, high_open=True, unit="kg")
+
+
 @worked(formula="before_kg + put_kg - left_kg", source="definition", where="mass balance of a bin")
 def used_mass(before_kg: float, put_kg: float, left_kg: float) -> float:
     """Product that left a bin.
@@ -26,7 +31,13 @@ def used_mass(before_kg: float, put_kg: float, left_kg: float) -> float:
     -------
     float
         Used; below 0 where the looks and fills contradict each other. [kg]
+
+    Raises
+    ------
+    RangeError
+        If a mass is no finite number; a mass below 0 is let through, for a look may be off.
     """
+    _finite(before_kg=before_kg, put_kg=put_kg, left_kg=left_kg)
     return before_kg + put_kg - left_kg
 
 
@@ -53,8 +64,9 @@ def field_dose(before_kg: float, put_kg: float, left_kg: float, area_ha: float) 
     Raises
     ------
     RangeError
-        If the area is not above 0.
+        If the area is not above 0, or a mass is no finite number.
     """
+    _finite(before_kg=before_kg, put_kg=put_kg, left_kg=left_kg)
     require_range("area_ha", area_ha, 0, math.inf, low_open=True, high_open=True, unit="ha")
     return (before_kg + put_kg - left_kg) / area_ha
 
@@ -82,8 +94,9 @@ def remaining_mass(before_kg: float, put_kg: float, dose_kg_ha: float, area_ha: 
     Raises
     ------
     RangeError
-        If dose or area is below 0.
+        If dose or area is below 0, or a mass is no finite number.
     """
+    _finite(before_kg=before_kg, put_kg=put_kg)
     require_range("dose_kg_ha", dose_kg_ha, 0, math.inf, high_open=True, unit="kg/ha")
     require_range("area_ha", area_ha, 0, math.inf, high_open=True, unit="ha")
     return before_kg + put_kg - dose_kg_ha * area_ha
@@ -179,6 +192,10 @@ def learned_ratio(standing: Est, field: Est) -> Est:
     ------
     RangeError
         If a factor is not above 0.
+
+    References
+    ----------
+    definition: ratio of two measured factors; relative variances add up.
     """
     require_range("standing", standing.value, 0, math.inf, low_open=True, high_open=True, unit="kg/turn")
     require_range("field", field.value, 0, math.inf, low_open=True, high_open=True, unit="kg/turn")

@@ -55,6 +55,11 @@ def row_distribution(catches: Sequence[float] | Sequence[Sequence[float]] | npt.
     RangeError
         For fewer than three rows (two if there are several tests), a negative catch, or nothing caught.
 
+    References
+    ----------
+    nist-strd: SiRstv and AtmWtAg, F of rows against tests. seedcalc: coefficient of variation on n - 1, its example.
+    alberta-evenness: the band of 10 %, as quoted in the farm press.
+
     Examples
     --------
     >>> d = row_distribution([100, 104, 96, 100])

@@ -55,6 +55,10 @@ def split_ticket(ticket: Est, guesses: Sequence[Est]) -> Split:
     RangeError
         If there is no fill, or neither ticket nor fills have any uncertainty to share the difference by.
 
+    References
+    ----------
+    definition: least squares under one exact sum: each guess gives way by its variance.
+
     Examples
     --------
     19,840 kg on the ticket, three fills judged 7, 7 and 6 t, the last one weighed:

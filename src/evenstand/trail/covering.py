@@ -102,6 +102,10 @@ def coverage(
         If trail and boundary are not the same place.
     RangeError
         If an option is out of its range.
+
+    References
+    ----------
+    definition: areas of strips, of their union, and of what lies in two of them.
     """
     if method not in ("auto", "shapes", "tiles"):
         raise RangeError(f"'{method}' is no method", where="method", limit="auto, shapes or tiles")

@@ -112,6 +112,10 @@ def trail_facts(trail: Trail, outfit: Outfit, boundary: Boundary | None = None, 
     -------
     TrailFacts
         Metric. [-]
+
+    References
+    ----------
+    definition: sums and medians over the rows and steps of the log. Range: any trail; what its columns cannot tell is None.
     """
     steps = steps_of(trail)
     passes = passes_of(trail, steps)

@@ -74,6 +74,10 @@ def passes_of(trail: Trail, steps: Steps) -> tuple[PassFacts, ...]:
     -------
     tuple of PassFacts
         Pieces shorter than 15 m are no pass. [-]
+
+    References
+    ----------
+    definition: a pass is a stretch at work between two turns or lifts.
     """
     at_work, _ = at_work_rows(trail)
     along = np.concatenate([[0.0], np.cumsum(np.where(steps.whole | (steps.length_m <= JOIN_M), steps.length_m, 0.0))])
@@ -264,6 +268,10 @@ def row_to_row(trail: Trail, passes: tuple[PassFacts, ...]) -> RowToRow | None:
     -------
     RowToRow or None
         The median over pairs of neighbours; None where neighbours lie at no one distance. [m]
+
+    References
+    ----------
+    definition: distance between two parallel lines, median over neighbours.
     """
     lines = [xy for p in passes if p.length_m >= STRAIGHT_M and _bend(xy := _inner(trail, p)) <= STRAIGHT_RMS_M]
     if len(lines) < 3:

@@ -86,6 +86,10 @@ def run_faults(trail: Trail, outfit: Outfit, *, passes: tuple[PassFacts, ...] = 
     -------
     tuple of RunFault
         Heads first, then runs by number. [-]
+
+    References
+    ----------
+    definition: a run against its siblings on the same head, over the same rows of the log.
     """
     if trail.run_present is None or not trail.runs or trail.n < LEAST_ROWS:
         return ()
