@@ -17,7 +17,10 @@ from evenstand.model import (
     Ask,
     Bin,
     Boundary,
+    Costs,
+    FanProof,
     Fill,
+    FlagTest,
     Frame,
     Hazard,
     Head,
@@ -29,6 +32,7 @@ from evenstand.model import (
     Outfit,
     Polygon,
     Product,
+    PulseTest,
     Reading,
     Ring,
     Run,
@@ -36,6 +40,7 @@ from evenstand.model import (
     SetAside,
     Stream,
     Trail,
+    Weather,
     Widths,
 )
 
@@ -84,7 +89,7 @@ OUTFIT = Outfit(
             stream="side",
             meter=Meter(
                 roller="coarse", setting="gear 3", segments=8, feeding_m=16.0, litres_turn=est(1.6), steady_low_turns_s=0.07,
-                steady_high_turns_s=1.0,
+                steady_high_turns_s=1.0, flutes=24,
             ),
             low_light_kg=est(150.0),
             has_scale=True,
@@ -92,7 +97,7 @@ OUTFIT = Outfit(
         Bin(letter="A"),
     ),
     streams=(Stream(key="side", placement="side-band", label="black hoses"), Stream(key="seed")),
-    heads=(Head(letter="C", outlets=8, stream="side", segment=3, primary_m=9.5), Head(letter="A", outlets=7)),
+    heads=(Head(letter="C", outlets=8, stream="side", segment=3, primary_m=9.5, caught_kg=0.61), Head(letter="A", outlets=7)),
     runs=(
         Run(number=1, head="C", outlet=4, offset_m=-8.001, rank=2, hose_m=3.1, sensor=17, shut=True),
         Run(number=2, head="A", outlet=1, offset_m=0.1),
@@ -107,12 +112,19 @@ OUTFIT = Outfit(
     fan_turns_s=est(71.6),
     overlap_low=0.02,
     overlap_high=0.07,
+    stand_in_m_s=2.0,
+    fan_proof=FanProof(
+        temperature_c=9.0, relative_humidity=0.6, pressure_pa=94_800.0, height_m=577.0, crop="wheat", load_kg_s=0.9, at="2027-05-02"
+    ),
+    flag=FlagTest(on_m=est(9.0), off_m=est(12.0), speed_m_s=2.0, at="2027-05-02"),
+    pulses=(PulseTest(load="full", soil="stubble", pulse_m=est(0.191), at="2027-05-02"), PulseTest(load="empty", soil="yard", pulse_m=est(0.195))),
+    costs=Costs(fuel_l_ha=5.5, fuel_price_l=1.4, wage_h=210.0),
 )  # fmt: skip
 WHEAT = Product(key="wheat", name="Wheat", kind="seed", crop="wheat", density_kg_m3=est(780.0), price_kg=0.61, form="treated")
 UREA = Product(key="urea", name="Urea 46-0-0", kind="fertilizer", analysis={"N": 0.46, "S": 0.0})
 LOT = Lot(
     key="lot-1", product="wheat", label="Bin 7 \N{EN DASH} \N{LATIN SMALL LETTER L WITH STROKE}", tkw_g=est(38.0), germination=est(0.96),
-    density_kg_m3=est(775.0), treatment="fungicide", treated_at="2027-04-20",
+    density_kg_m3=est(775.0), treatment="fungicide", treated_at="2027-04-20", sow_within_h=72.0,
 )  # fmt: skip
 FACTOR = MeterFactor(
     outfit="big-drill", bin="B", product="urea", lot="", setting="gear 3", kg_turn=est(1.18, "three catches"), at=AT, how="catch"
@@ -143,8 +155,8 @@ JOB = Job(
     outfit="big-drill",
     area_ha=62.0,
     asks=(
-        Ask(product="wheat", rate_kg_ha=120.0, second_rate_kg_ha=132.0, lot="lot-1", bins=("A",)),
-        Ask(product="urea", rate_kg_ha=150.0, bins=("B", "A")),
+        Ask(product="wheat", rate_kg_ha=120.0, second_rate_kg_ha=132.0, lot="lot-1", bins=("A",), step_kg_ha=5.0),
+        Ask(product="urea", rate_kg_ha=150.0, bins=("B", "A"), in_turn=True),
     ),
     target_plants_m2=270.0,
     survival=0.85,
@@ -159,6 +171,18 @@ JOB = Job(
     variety="a variety",
     notes="wet in the corner",
     extra={"land": "NE 12-34-5 W2", "stubble": "canola"},
+    survival_sd=0.05,
+    start_on="2027-05-03",
+    day_hours=13.0,
+    workable=0.7,
+    weather=Weather(
+        temperature_c=8.0,
+        relative_humidity=0.8,
+        pressure_pa=94_500.0,
+        height_m=577.0,
+        soil_temperature_c=6.0,
+        at="2027-05-04T06:00:00.000Z",
+    ),
 )
 DELIVERY = Load(
     key="del-1", kind="delivery", product="urea", mass_kg=32_140.0, sd_kg=60.0, how="ticket", to_key="yard", ticket="7781", at=AT

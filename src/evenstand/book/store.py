@@ -380,7 +380,7 @@ class Book:
             If there is no such change.
         """
         with self._changing(why or f"undo of change {change_id}", undoes=change_id) as recorder, self._transaction() as connection:
-            if not read_entries(connection, change=change_id):
+            if not 0 < change_id < 2**63 or not read_entries(connection, change=change_id):
                 raise BookError(f"there is no change {change_id}", where=str(self.folder), cure="Look at 'evenstand book history'.")
             _applied(recorder, lambda: take_back(connection, change_id, recorder))
             return recorder.change

@@ -26,7 +26,7 @@ from sqlalchemy import (
 
 from evenstand.book.columns import Geometry, Moment, MultiPolygonColumn, PointColumn, PolygonColumn
 
-SCHEMA = 2
+SCHEMA = 3
 """The schema these tables are; raised by one with each migration."""
 
 metadata = MetaData()
@@ -34,6 +34,11 @@ metadata = MetaData()
 
 def _text(name: str, *, null: bool = False) -> Column[Any]:
     return Column(name, Text, nullable=null)
+
+
+def _late_text(name: str) -> Column[Any]:
+    """A text that came with a later schema: "" in the model where an older row has none."""
+    return Column(name, Text, nullable=False, server_default="")
 
 
 def _number(name: str, *, null: bool = True) -> Column[Any]:
@@ -44,8 +49,9 @@ def _whole(name: str, *, null: bool = True) -> Column[Any]:
     return Column(name, Integer, nullable=null)
 
 
-def _yes_no(name: str) -> Column[Any]:
-    return Column(name, Boolean(create_constraint=False), nullable=False)
+def _yes_no(name: str, *, late: bool = False) -> Column[Any]:
+    """late: it came with a later schema, and older rows mean no."""
+    return Column(name, Boolean(create_constraint=False), nullable=False, server_default="0" if late else None)
 
 
 def _at(name: str = "at") -> Column[Any]:
@@ -105,7 +111,7 @@ product_nutrients = _part(
 lots = _top(
     "lots",
     _refers("product", "products.key"), _text("label"), *_est("tkw_g"), *_est("germination"), *_est("density_kg_m3"),
-    _text("treatment"), _text("treated_at"),
+    _text("treatment"), _text("treated_at"), _number("sow_within_h"),
     about="Delivered quantities with their tests",
 )  # fmt: skip
 
@@ -115,7 +121,11 @@ outfits = _top(
     _text("name"), _text("drive"), _text("speed_source"), _whole("rows"), _number("row_spacing_m"), _number("spread_m"), _text("opener"),
     *_est("widths_true_m"), _number("widths_rate_m"), _number("widths_guidance_m"), _number("speed_m_s"), *_est("pulse_m"),
     _number("wheel_m"), _number("turn_radius_m"), _number("antenna_ahead_m", null=False), *_est("fan_turns_s"),
-    _number("overlap_low", null=False), _number("overlap_high", null=False),
+    _number("overlap_low", null=False), _number("overlap_high", null=False), _number("stand_in_m_s"),
+    _number("fan_proof_temperature_c"), _number("fan_proof_relative_humidity"), _number("fan_proof_pressure_pa"),
+    _number("fan_proof_height_m"), _late_text("fan_proof_crop"), _number("fan_proof_load_kg_s"), _late_text("fan_proof_at"),
+    *_est("flag_on_m"), *_est("flag_off_m"), _number("flag_speed_m_s"), _late_text("flag_at"),
+    _number("costs_fuel_l_ha"), _number("costs_fuel_price_l"), _number("costs_wage_h"),
     about="Tractor, tool and cart as hitched",
 )  # fmt: skip
 outfit_bins = _part(
@@ -123,6 +133,7 @@ outfit_bins = _part(
     _text("letter"), _text("label"), _text("place"), *_est("capacity_m3"), _number("fill_share", null=False), _text("stream", null=True),
     _text("meter_roller"), _text("meter_setting"), _whole("meter_segments"), _number("meter_feeding_m"), *_est("meter_litres_turn"),
     _number("meter_steady_low_turns_s"), _number("meter_steady_high_turns_s"), *_est("low_light_kg"), _yes_no("has_scale"),
+    _whole("meter_flutes"),
     of="outfits", key="letter", about="Bins with their meters", names={"position": "place"},
 )  # fmt: skip
 outfit_streams = _part(
@@ -132,6 +143,7 @@ outfit_streams = _part(
 outfit_heads = _part(
     "outfit_heads",
     _text("letter"), _whole("outlets", null=False), _text("stream", null=True), _whole("segment"), _number("primary_m"),
+    _number("caught_kg"),
     of="outfits", key="letter", about="Distributor heads",
 )  # fmt: skip
 outfit_runs = _part(
@@ -145,6 +157,10 @@ outfit_sections = _part(
     of="outfits", key="number", about="Parts of the tool that can be shut off",
 )  # fmt: skip
 outfit_sensor_streams = _part("outfit_sensor_streams", _text("value"), of="outfits", about="Streams with flow sensors")
+outfit_pulses = _part(
+    "outfit_pulses", _text("load"), _text("soil"), *_est("pulse_m"), _text("at"),
+    of="outfits", about="Distance per pulse by load and soil",
+)  # fmt: skip
 meter_factors = _top(
     "meter_factors",
     _refers("outfit", "outfits.key"), _text("bin"), _refers("product", "products.key"), _refers("lot", "lots.key", null=True),
@@ -189,13 +205,15 @@ jobs = _top(
     _text("crop"), _whole("season", null=False), _refers("field_key", "fields.key", null=True), _refers("outfit", "outfits.key", null=True),
     _number("area_ha"), _number("target_plants_m2"), _number("survival"), _number("depth_m"), _text("texture"), _text("moisture"),
     _text("guideline"), _number("speed_m_s"), _whole("headland_rounds", null=False), _number("direction_deg"), _text("finish_by"),
-    _text("variety"), _text("notes"),
+    _text("variety"), _text("notes"), _number("survival_sd"), _late_text("start_on"), _number("day_hours"), _number("workable"),
+    _number("weather_temperature_c"), _number("weather_relative_humidity"), _number("weather_pressure_pa"), _number("weather_height_m"),
+    _number("weather_soil_temperature_c"), _at("weather_at"),
     about="One field or part of it, one crop, one season",
 )  # fmt: skip
 job_asks = _part(
     "job_asks",
     _refers("product", "products.key"), _number("rate_kg_ha", null=False), _number("second_rate_kg_ha"),
-    _refers("lot", "lots.key", null=True),
+    _refers("lot", "lots.key", null=True), _number("step_kg_ha"), _yes_no("in_turn", late=True),
     of="jobs", about="Products wanted and their rates",
 )  # fmt: skip
 job_ask_bins = _table(

@@ -26,7 +26,8 @@ class Meter:
     """What doses a bin. Speeds of the shaft in turns/s; `litres_turn` for all segments that turn. [L/turn]
 
     segments: how many rollers the meter has; feeding_m: width those segments feed (None: the whole tool) [m];
-    setting: roller and gear as the owner names them; steady_low/high_turns_s: range in which it doses evenly. [turns/s]
+    setting: roller and gear as the owner names them; steady_low/high_turns_s: range in which it doses evenly [turns/s];
+    flutes: pockets around the roller, staggered rows counted apart.
     """
 
     roller: str = ""
@@ -36,6 +37,7 @@ class Meter:
     litres_turn: Est | None = None
     steady_low_turns_s: float | None = None
     steady_high_turns_s: float | None = None
+    flutes: int | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -59,13 +61,15 @@ class Bin:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Head:
-    """A distributor head: letter, the meter segment that feeds it, its stream, its number of outlets and primary hose. [m]"""
+    """A distributor head: letter, the meter segment that feeds it, its stream, its number of outlets and primary hose [m];
+    caught_kg: what came out of the whole head in a catch over the same turns as the other heads' [kg]."""
 
     letter: str
     outlets: int
     stream: str | None = None
     segment: int | None = None
     primary_m: float | None = None
+    caught_kg: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -105,13 +109,60 @@ class Section:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class FanProof:
+    """What it was like when the fan speed was proven. temperature_c [°C], relative_humidity [-], pressure_pa at the fan, not reduced
+    to sea level [Pa], height_m above the sea where no barometer was read [m]; crop: the seed that ran; load_kg_s: product through all
+    lines together [kg/s]; at: ISO day."""
+
+    temperature_c: float | None = None
+    relative_humidity: float | None = None
+    pressure_pa: float | None = None
+    height_m: float | None = None
+    crop: str = ""
+    load_kg_s: float | None = None
+    at: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FlagTest:
+    """A flag set where the switch went on and another where it went off, then dug for the first and the last seed. on_m, off_m: from
+    flag to seed, driven at speed_m_s [m, m/s]; at: ISO day."""
+
+    on_m: Est | None = None
+    off_m: Est | None = None
+    speed_m_s: float | None = None
+    at: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PulseTest:
+    """Distance per pulse as driven by tape, for one load of the cart and one soil state [m/pulse]: "empty", "half", "full"; "stubble"."""
+
+    load: str
+    soil: str
+    pulse_m: Est
+    at: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Costs:
+    """What working costs, as typed: fuel_l_ha [L/ha], fuel_price_l [money/L], wage_h: of all who work with the outfit [money/h]."""
+
+    fuel_l_ha: float | None = None
+    fuel_price_l: float | None = None
+    wage_h: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Outfit:
     """Tractor + tool + cart as hitched. Unknown is None or empty, never a guess.
 
     row_spacing_m: between openers [m]; spread_m: width of the seed and fertilizer band an opener leaves [m];
     rows: number of openers; speed_m_s: usual working speed [m/s]; pulse_m: distance per pulse in force [m/pulse];
     wheel_m: rolled length of the drive or counting wheel per turn [m]; turn_radius_m: smallest with openers up [m];
-    antenna_ahead_m: from the openers' middle rank forward to the antenna [m]; overlap_low/high: usual share sown twice [-].
+    antenna_ahead_m: from the openers' middle rank forward to the antenna [m]; overlap_low/high: usual share sown twice [-];
+    stand_in_m_s: speed typed for when the sensor fails [m/s]; fan_proof: when the fan speed was proven; flag: the flag test in force;
+    pulses: distance per pulse by load and soil; costs: as typed.
     """
 
     key: str
@@ -137,6 +188,11 @@ class Outfit:
     fan_turns_s: Est | None = None
     overlap_low: float = 0.01
     overlap_high: float = 0.04
+    stand_in_m_s: float | None = None
+    fan_proof: FanProof = field(default_factory=FanProof)
+    flag: FlagTest = field(default_factory=FlagTest)
+    pulses: tuple[PulseTest, ...] = ()
+    costs: Costs = field(default_factory=Costs)
 
     @property
     def width_m(self) -> float | None:

@@ -6,20 +6,27 @@ from dataclasses import dataclass, field
 from typing import Literal
 
 from evenstand.base.estimate import Est
+from evenstand.base.units import QUANTITIES
 from evenstand.base.worked import Working
 from evenstand.model.place import Drive
 
 LineState = Literal["known", "typed", "needs"]
+LineRole = Literal["set", "alarm", "expect", "limit", "know"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CardLine:
     """One line of the value card: a value, or what it still needs and how to get it.
 
-    group: "job", "time", "bin", "travel", "width", "fan", "alarm", "stand", "row"; bin: letter or "".
-    quantity: key of base.units.QUANTITIES; value, low, high in its metric unit; None where not known.
-    needs: what is missing, in words; how: how to get it; stale: what makes the value stale; set_by: who set it.
-    yours: what the owner's display calls it, free text. working: the calculation laid open, if there is one.
+    group: "job", "time", "bin", "travel", "width", "fan", "head", "stand", "row", "keep"; bin: letter or "".
+    role: "set" is typed into the cab, "alarm" is a limit typed there, "expect" is what to see, "limit" must not be passed, "know" the
+    rest.
+    quantity: key of base.units.QUANTITIES; value, sd, low, high in its metric unit; None where not known. text: the answer of a line
+    that is no number, such as a roller's name. needs: what is missing, in words; how: how to get it; basis, source: how the value is
+    known and from where, a key of the sources where there is one; stale: what makes the value stale; stale_now: why it already is;
+    more: what else is to be known, in sentences, for whoever opens the working; over: a limit that
+    is passed; set_by: who set it; yours: what the owner's display
+    calls it, free text; working: the calculation laid open, if there is one.
     """
 
     key: str
@@ -40,11 +47,30 @@ class CardLine:
     set_by: str = ""
     yours: str = ""
     working: Working | None = None
+    role: LineRole = "know"
+    sd: float | None = None
+    source: str = ""
+    text: str = ""
+    stale_now: str = ""
+    more: tuple[str, ...] = ()
+    over: bool = False
+
+    @property
+    def unit(self) -> str:
+        """The metric unit of value, sd, low and high; "" for a text. [-]"""
+        return "" if self.text and self.value is None else QUANTITIES[self.quantity].metric
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BinPlan:
-    """One bin in the plan. Rates kg/ha, masses kg, speeds turns/s, areas ha; None where not known."""
+    """One bin in the plan. Rates kg/ha, masses kg, speeds turns/s, areas ha; None where not known.
+
+    shaft: what the meter should turn at the working speed; standing_kg_turn: product per turn with the spread that a standing catch
+    has to agree with [kg/turn]; rate_low/high_kg_ha: what it doses evenly at that speed; second_rate_kg_ha: its part of the rate the cab
+    can switch to; share: its part of the product over the job [-]; in_turn: it carries the whole rate while it is on, after or before the
+    product's other bins; how: how the product per turn is known, in words; stale_now: why it no longer holds; sources: all of its
+    sources, best first, stale ones named.
+    """
 
     bin: str
     product: str
@@ -61,6 +87,16 @@ class BinPlan:
     catch_low_kg: float | None = None
     catch_high_kg: float | None = None
     stream: str | None = None
+    shaft: Est | None = None
+    standing_kg_turn: Est | None = None
+    rate_low_kg_ha: float | None = None
+    rate_high_kg_ha: float | None = None
+    second_rate_kg_ha: float | None = None
+    share: float = 1.0
+    in_turn: bool = False
+    how: str = ""
+    stale_now: str = ""
+    sources: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -80,7 +116,9 @@ class Stop:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RowLimit:
-    """Fertilizer in the seed row against its guideline. asked and limit as nutrient [kg/ha]; limit None: not published for this case."""
+    """Fertilizer in one place in the soil against its guideline. asked and limit as nutrient [kg/ha]; limit None: not published for this
+    case; high_kg_ha: upper end of a printed range [kg/ha]; placement: "seed-row", "side-band", "mid-row"; state: "within", "over",
+    "not-published", "cannot-tell"; source: key; changes: what one product alone would have to come down to, in words."""
 
     nutrient: str
     asked_kg_ha: float
@@ -89,6 +127,11 @@ class RowLimit:
     guideline: str
     note: str
     ok: bool | None
+    placement: str = "seed-row"
+    state: str = ""
+    source: str = ""
+    high_kg_ha: float | None = None
+    changes: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

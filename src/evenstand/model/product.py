@@ -28,7 +28,8 @@ class Product:
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Lot:
     """A delivered quantity of a product with its tests. tkw_g: mass of a thousand kernels as sown, treated if treated [g];
-    germination [-]; density_kg_m3 of this lot [kg/m³]."""
+    germination [-]; density_kg_m3 of this lot [kg/m³]; treated_at: ISO day or moment; sow_within_h: hours the label gives from
+    treating to sowing [h]."""
 
     key: str
     product: str
@@ -38,6 +39,7 @@ class Lot:
     density_kg_m3: Est | None = None
     treatment: str = ""
     treated_at: str = ""
+    sow_within_h: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
