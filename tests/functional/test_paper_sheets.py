@@ -149,7 +149,7 @@ def test_every_line_of_the_card_is_on_the_value_card(tmp_path: Path) -> None:
         assert line.label.split()[0] in flat
         if line.yours:
             assert line.yours in flat
-    for words in ("Impl. width", "K. Berg", "0.1927", "1.220 to 1.280 kg/turn", "a proven fan speed", "Stale: new lot, treatment,"):
+    for words in ("Impl. width", "K. Berg", "0.1927", "1.220 to 1.280 kg/turn", "a proven fan speed", "Stale: A: new lot, humid morning."):
         assert words in flat
 
 

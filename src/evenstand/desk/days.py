@@ -14,6 +14,7 @@ from evenstand.base.estimate import Est
 from evenstand.base.units import Profile
 from evenstand.check import BinDay, Checked, RunLoss, check_readings, run_findings, run_losses
 from evenstand.desk.looks import bin_day, course_of, distance_by_trail
+from evenstand.expect.bins import factor_of
 from evenstand.model import BinPlan, Event, Fill, Finding, Outfit, Plan, Reading, Trail
 
 if TYPE_CHECKING:
@@ -165,7 +166,8 @@ def demo_plan(farm: DemoFarm, job_key: str) -> Plan:
         density = (lot.density_kg_m3 if lot is not None else None) or product.density_kg_m3
         for letter in ask.bins:
             own = outfit.bin(letter)
-            factor = next((f.kg_turn for f in farm.factors if (f.outfit, f.bin, f.product) == (outfit.key, letter, ask.product)), None)
+            own_factors = tuple(f for f in farm.factors if f.outfit == outfit.key)
+            factor = factor_of(own, product, lot, own_factors).kg_turn
             full = own.capacity_m3.value * own.fill_share * density.value if own.capacity_m3 is not None and density is not None else None
             bins.append(
                 BinPlan(

@@ -18,7 +18,10 @@ from evenstand.model import (
     Ask,
     Bin,
     Boundary,
+    Costs,
+    FanProof,
     Fill,
+    FlagTest,
     Frame,
     Hazard,
     Head,
@@ -29,10 +32,12 @@ from evenstand.model import (
     MeterFactor,
     Outfit,
     Product,
+    PulseTest,
     Reading,
     Run,
     Section,
     Stream,
+    Weather,
     Widths,
 )
 
@@ -155,8 +160,16 @@ def _outfit(key: str, row: Mapping[str, Any]) -> Outfit:
         heads=heads, runs=runs, sections=_sections(row, heads), sensor_streams=tuple(row["sensor_streams"]), speed_m_s=row["speed_m_s"],
         pulse_m=_est(row.get("pulse_m"), PRACTICE), wheel_m=row["wheel_m"], turn_radius_m=row["turn_radius_m"],
         antenna_ahead_m=row["antenna_ahead_m"], fan_turns_s=_est(row["fan_turns_s"], PRACTICE),
-        overlap_low=row["overlap_low"], overlap_high=row["overlap_high"],
+        overlap_low=row["overlap_low"], overlap_high=row["overlap_high"], stand_in_m_s=row.get("stand_in_m_s"),
+        fan_proof=FanProof(**row.get("fan_proof", {})), flag=_flag(row.get("flag")), costs=Costs(**row.get("costs", {})),
+        pulses=tuple(PulseTest(**{**p, "pulse_m": Est(**p["pulse_m"], basis=INVENTED, source="demo farm")}) for p in row.get("pulses", ())),
     )  # fmt: skip
+
+
+def _flag(row: Mapping[str, Any] | None) -> FlagTest:
+    if row is None:
+        return FlagTest()
+    return FlagTest(on_m=_est(row["on_m"], INVENTED), off_m=_est(row["off_m"], INVENTED), speed_m_s=row["speed_m_s"], at=row["at"])
 
 
 def _bin(letter: str, row: Mapping[str, Any], segments: int) -> Bin:
@@ -164,7 +177,7 @@ def _bin(letter: str, row: Mapping[str, Any], segments: int) -> Bin:
     meter = Meter(
         roller=row["roller"], setting=row["roller"], segments=segments,
         litres_turn=Est(value=litres, sd=LITRES_TURN_SD * litres, basis=PRACTICE, source="demo farm"),
-        steady_low_turns_s=STEADY_TURNS_S[0], steady_high_turns_s=STEADY_TURNS_S[1],
+        steady_low_turns_s=STEADY_TURNS_S[0], steady_high_turns_s=STEADY_TURNS_S[1], flutes=row.get("flutes"),
     )  # fmt: skip
     return Bin(
         letter=letter, label=row["label"], position=row["position"], fill_share=row["fill_share"], stream=row["stream"], meter=meter,
@@ -175,8 +188,9 @@ def _bin(letter: str, row: Mapping[str, Any], segments: int) -> Bin:
 
 def _heads(row: Mapping[str, Any]) -> tuple[Head, ...]:
     parts = zip(row["head_letters"], row["head_outlets"], row["primary_m"], strict=True)
+    caught = row.get("head_caught_kg", [None] * len(row["head_letters"]))
     return tuple(
-        Head(letter=letter, outlets=outlets, stream=row["head_stream"], segment=i + 1, primary_m=primary)
+        Head(letter=letter, outlets=outlets, stream=row["head_stream"], segment=i + 1, primary_m=primary, caught_kg=caught[i])
         for i, (letter, outlets, primary) in enumerate(parts)
     )
 
@@ -229,7 +243,8 @@ def _lot(key: str, row: Mapping[str, Any]) -> Lot:
 def _job(key: str, row: Mapping[str, Any], season: int, fields: Mapping[str, Any]) -> Job:
     asks = tuple(Ask(**{**ask, "bins": tuple(ask["bins"])}) for ask in row["asks"])
     area = round(_boundary(row["field_key"], fields[row["field_key"]]).area_ha, 1)
-    return Job(key=key, season=season, area_ha=area, **{**row, "asks": asks})
+    weather = Weather(**row.get("weather", {}))
+    return Job(key=key, season=season, area_ha=area, **{**row, "asks": asks, "weather": weather})
 
 
 def _hand_readings(rows: Iterable[Mapping[str, Any]]) -> dict[str, tuple[Reading, ...]]:

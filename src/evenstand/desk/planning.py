@@ -11,6 +11,7 @@ from evenstand.base.errors import Fault, InputError, MissingError, UnitError
 from evenstand.base.estimate import Est
 from evenstand.base.units import Profile, read_quantity, recognise
 from evenstand.model import Ask, Bin, Boundary, Job, Lot, Meter, MeterFactor, Outfit, Plan, Product, Widths
+from evenstand.reference import default
 
 if TYPE_CHECKING:
     from evenstand.book import Book
@@ -165,9 +166,15 @@ def quick_inputs(said: Said, profile: Profile = "si", *, at: str = "") -> PlanIn
     pinned = tuple(replace(a, bins=(used[i],)) if len(asks) > 1 and i < len(used) else a for i, a in enumerate(asks))
     lots = {seed: Lot(key="typed", product=seed, tkw_g=_typed(tkw))} if tkw else {}
     by_bin = {used[i]: a.product for i, a in enumerate(asks) if i < len(used)}
+    in_a_day = default("factor-in-a-day").value
     known = tuple(
         MeterFactor(
-            outfit="typed", bin=b, product=by_bin.get(b, seed), kg_turn=Est(value=v, sd=0.02 * v, basis="typed"), how="typed", at=at
+            outfit="typed",
+            bin=b,
+            product=by_bin.get(b, seed),
+            kg_turn=Est(value=v, sd=in_a_day * v, basis="typed", source="typed"),
+            how="typed",
+            at=at,
         )
         for b, v in factors.items()
     )
@@ -237,13 +244,13 @@ def _typed(value: float | None) -> Est | None:
 
 
 def _bin(letter: str, volume: float | None, low: float | None, high: float | None) -> Bin:
-    capacity = None if volume is None else Est(value=volume, sd=0.01 * volume, basis="typed", source="typed")
+    capacity = None if volume is None else Est(value=volume, sd=default("capacity-as-typed").value * volume, basis="typed", source="typed")
     return Bin(letter=letter, capacity_m3=capacity, meter=Meter(steady_low_turns_s=low, steady_high_turns_s=high))
 
 
 def _product(ask: Ask, place: int, densities: Mapping[str, float]) -> Product:
     value = densities.get(ask.product, densities.get(LETTERS[place]))
-    density = None if value is None else Est(value=value, sd=0.02 * value, basis="typed", source="typed")
+    density = None if value is None else Est(value=value, sd=default("density-as-typed").value * value, basis="typed", source="typed")
     return Product(key=ask.product, name=ask.product, kind="seed" if place == 0 else "fertilizer", density_kg_m3=density)
 
 
@@ -255,8 +262,8 @@ def _boundary(said: Said) -> Boundary | None:
     return read_boundary(said.boundary, field=said.field or None, crs=said.crs or None)
 
 
-def job_inputs(book: Book, job_key: str) -> PlanInputs:
-    """The inputs of a plan for a job in a book: outfit, products, newest lots, factors, outline.
+def job_inputs(book: Book, job_key: str, *, now: str = "") -> PlanInputs:
+    """The inputs of a plan for a job in a book: outfit, products, newest lots, factors, outline; now: ISO moment, for clocks and dates.
 
     Raises
     ------
@@ -286,11 +293,12 @@ def job_inputs(book: Book, job_key: str) -> PlanInputs:
         lots=chosen,
         factors=factors,
         boundary=boundary,
+        now=now,
     )
 
 
-def plan_job(book: Book, job_key: str) -> Plan:
-    """The plan of a job in a book. [metric]"""
+def plan_job(book: Book, job_key: str, *, now: str = "") -> Plan:
+    """The plan of a job in a book; now: ISO moment, for clocks and dates. [metric]"""
     from evenstand.expect import plan_for
 
-    return plan_for(job_inputs(book, job_key))
+    return plan_for(job_inputs(book, job_key, now=now))

@@ -281,10 +281,14 @@ def add_lot(
     germination: float | None = None,
     density_kg_m3: float | None = None,
     treatment: str = "",
+    treated_at: str = "",
+    sow_within_h: float | None = None,
 ) -> Lot:
     """Keep a lot with its tests; a thousand-kernel mass and a density carry one per cent until tested closer. [g, -, kg/m³]"""
     if germination is not None:
         require_range("germination", germination, 0, 1, low_open=True)
+    if sow_within_h is not None:
+        require_range("label_hours", sow_within_h, 0, 10_000, low_open=True, unit="h")
 
     def est(value: float | None, share: float) -> Est | None:
         return None if value is None else Est(value=value, sd=share * value, basis="measured", source=label)
@@ -297,6 +301,8 @@ def add_lot(
         germination=est(germination, 0.02),
         density_kg_m3=est(density_kg_m3, 0.01),
         treatment=treatment,
+        treated_at=treated_at,
+        sow_within_h=sow_within_h,
     )
     book.put(lot, why="new lot")
     return lot

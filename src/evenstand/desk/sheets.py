@@ -117,7 +117,7 @@ def book_context(book: Book, job_key: str, *, profile: Profile, made_at: str, wh
     from evenstand.desk.planning import job_inputs
     from evenstand.expect import plan_for
 
-    inputs = job_inputs(book, job_key)
+    inputs = job_inputs(book, job_key, now=made_at)
     return SheetContext(
         farm=farm or book.farm,
         job=inputs.job,
@@ -190,7 +190,7 @@ def believable(context: SheetContext) -> tuple[Believable, ...]:
         weighed and a cart scale where there is one. [-]
     """
     from evenstand.check.fills import fill_check
-    from evenstand.reference import fill_sd
+    from evenstand.reference import default, fill_sd
 
     out = []
     for b in context.plan.bins:
@@ -198,17 +198,23 @@ def believable(context: SheetContext) -> tuple[Believable, ...]:
             continue
         full = b.full_kg.value
         of_outfit = next((x for x in context.outfit.bins if x.letter == b.bin), None) if context.outfit else None
-        left = of_outfit.low_light_kg.value if of_outfit and of_outfit.low_light_kg else 0.1 * full
+        left = of_outfit.low_light_kg.value if of_outfit and of_outfit.low_light_kg else default("nearly-empty").value * full
         put_sd = fill_sd("truck-scale", full)
         ways = [("weighed in, level by eye", fill_sd("glance", full, bin_full_kg=full))]
         if of_outfit and of_outfit.low_light_kg:
             ways.append(("weighed in, low-level light", of_outfit.low_light_kg.sd))
         if of_outfit and of_outfit.has_scale:
             ways.append(("weighed in, cart scale", fill_sd("cart-scale", full)))
-        dose_sd = b.factor_kg_turn.relative_sd if b.factor_kg_turn else 0.02
+        dose_sd = b.factor_kg_turn.relative_sd if b.factor_kg_turn else default("factor-in-a-day").value
         for how, level_sd in ways:
             found = fill_check(
-                (full - left) / b.rate_kg_ha, full, left, b.rate_kg_ha, put_sd_kg=put_sd, level_sd_kg=level_sd, dose_sd=max(dose_sd, 0.01)
+                (full - left) / b.rate_kg_ha,
+                full,
+                left,
+                b.rate_kg_ha,
+                put_sd_kg=put_sd,
+                level_sd_kg=level_sd,
+                dose_sd=max(dose_sd, default("factor-in-a-day").low),
             )
             if found.low is not None and found.high is not None:
                 out.append(Believable(bin=b.bin, how=how, share=max(-found.low, found.high)))

@@ -43,28 +43,47 @@ NEEDS: dict[str, Need] = {
     ),
     "fan": Need(
         what="a proven fan speed",
-        how="With product flowing at the highest rate, find the speed at which every opener blows evenly; write it down with load and day.",
+        how="Cannot tell without. Do the puff test: product metering at the highest rate, a short burst must come out of every opener at "
+        "once, nobody standing there; write that speed down with load, air and day.",
     ),
     "outline": Need(what="the field's outline", how="Give a boundary file (GeoJSON, Shapefile or GeoPackage)."),
     "low-light": Need(
         what="what is left when the low-level light comes on",
         how="Weigh or catch what is left once when it comes on; it stays the same for that bin and product.",
     ),
+    "rate-step": Need(what="the step of the rate key", how="Press it once and read by how much the asked rate moves."),
+    "roller": Need(what="roller and setting", how="Read the roller's name and the gear off the meter."),
+    "flutes": Need(what="pockets around the roller", how="Count them once around; rows that are staggered side by side count apart."),
+    "flag-test": Need(
+        what="a flag test",
+        how="Set a flag where the switch went, dig for the first seed (on) or the last (off), tape from flag to seed; note the speed.",
+    ),
+    "heads": Need(what="the heads and their outlets", how="Walk the hoses once, head by head, and write them into the run map."),
+    "label-hours": Need(
+        what="the hours its label gives from treating to sowing", how="Read them off the label and type them with the lot."
+    ),
+    "treated-at": Need(what="when it was treated", how="Type the day, or day and hour, with the lot."),
+    "start": Need(what="the day work starts", how="Type it with the job."),
+    "workable": Need(
+        what="the share of days on which work is possible",
+        how="From your own years, or a published place chosen by name; no place is taken for yours.",
+    ),
+    "prices": Need(what="prices, fuel and wages", how="Type prices with the products, fuel and wages with the outfit."),
     "row-order": Need(what="which bin feeds which stream", how="Follow the hoses once and write it in the run map."),
 }
 
 
 def need(*keys: str) -> tuple[tuple[str, ...], str]:
-    """Names of what is missing, and how to get the first of them.
+    """Names of what is missing, and how to get each.
 
     Parameters
     ----------
     *keys : str
-        Keys of `NEEDS`. [-]
+        Keys of `NEEDS`; any other text is what is missing, in words. [-]
 
     Returns
     -------
     tuple
         (what is missing, how to get it). [-]
     """
-    return tuple(NEEDS[k].what for k in keys), " ".join(NEEDS[k].how for k in keys)
+    return tuple(NEEDS[k].what if k in NEEDS else k for k in keys), " ".join(NEEDS[k].how for k in keys if k in NEEDS)

@@ -7,12 +7,14 @@ import hashlib
 from dataclasses import dataclass, field
 
 from evenstand.base.errors import RangeError, require_range
-from evenstand.expect.bins import density_of, factor_of, plan_bin
-from evenstand.expect.card import CardFacts, value_card
+from evenstand.expect.bins import density_of, plan_bin
+from evenstand.expect.card import value_card
 from evenstand.expect.cautions import cautions_for
 from evenstand.expect.driving import drive_for, longest_round_ha, stops_for
+from evenstand.expect.lines import CardFacts
 from evenstand.expect.placing import place
-from evenstand.expect.rowsafety import row_limits
+from evenstand.expect.rowsafety import placement_verdict, row_limits
+from evenstand.expect.widths import true_width
 from evenstand.machine import field_capacity
 from evenstand.model import Ask, Bin, BinPlan, Boundary, Job, Lot, Meter, MeterFactor, Outfit, Plan, Product
 from evenstand.reference import default
@@ -20,7 +22,8 @@ from evenstand.reference import default
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PlanInputs:
-    """All a plan is made from. lots: by product key, the lot that will be sown; turns: of the catch, None for a handy number."""
+    """All a plan is made from. lots: by product key, the lot that will be sown; turns: of the catch, None for a handy number; now: the
+    moment it is made for, as ISO text, for clocks and dates; it is no part of the hash."""
 
     job: Job
     outfit: Outfit | None = None
@@ -30,6 +33,7 @@ class PlanInputs:
     boundary: Boundary | None = None
     turns: float | None = None
     drive: bool = True
+    now: str = field(default="", repr=False)
 
     def hash(self) -> str:
         """A hash of every input, so that a stored result can be recognised as still valid. [-]"""
@@ -63,11 +67,12 @@ def plan_for(inputs: PlanInputs) -> Plan:
     speed = job.speed_m_s or (outfit.speed_m_s if outfit else None)
     plan = _time_part(job, outfit, boundary, area, width, speed)
     bins, placed = _bin_part(inputs, area, width, speed)
+    verdict = placement_verdict(job, outfit, bins, inputs.products)
     plan = dataclasses.replace(
         plan,
         bins=bins,
         total_kg={a.product: a.rate_kg_ha * area for a in job.asks} if area is not None else {},
-        row_limits=row_limits(job, outfit, bins, inputs.products),
+        row_limits=row_limits(verdict, job, outfit, inputs.products),
         input_hash=inputs.hash(),
         proof=placed,
     )
@@ -77,16 +82,18 @@ def plan_for(inputs: PlanInputs) -> Plan:
         stops, proof = stops_for(plan, drive, outfit, width)
         round_ha = longest_round_ha(drive, width)
         plan = dataclasses.replace(plan, drive=drive, stops=stops, proof={**placed, **proof})
-    basis = {
-        b.letter: factor_of(b, inputs.products.get(p.product), inputs.lots.get(p.product), inputs.factors)[1]
-        for b in (outfit.bins if outfit else ())
-        for p in bins
-        if p.bin == b.letter
-    }
     facts = CardFacts(
-        job=job, outfit=outfit, plan=plan, products=inputs.products, lots=inputs.lots, factor_basis=basis, longest_round_ha=round_ha
+        job=job,
+        outfit=outfit,
+        plan=plan,
+        products=inputs.products,
+        lots=inputs.lots,
+        factors=inputs.factors,
+        drive=plan.drive,
+        longest_round_ha=round_ha,
+        now=inputs.now,
     )
-    return dataclasses.replace(plan, card=value_card(facts), cautions=cautions_for(plan, inputs.products, inputs.lots, boundary))
+    return dataclasses.replace(plan, card=value_card(facts, verdict), cautions=cautions_for(plan, inputs.products, inputs.lots, boundary))
 
 
 def _check(job: Job, outfit: Outfit | None) -> None:
@@ -152,21 +159,25 @@ def _bin_part(
     out = []
     for ask in job.asks:
         mine = [b for b in bins if placing.bins.get(b.letter) == ask.product]
-        shares = _shares(mine)
-        for b, share in zip(mine, shares, strict=True):
+        in_turn = ask.in_turn and len(mine) > 1
+        for b, share in zip(mine, _shares(mine), strict=True):
             need = ask.rate_kg_ha * area * share if area is not None else None
+            part = 1.0 if in_turn else share
             out.append(
                 plan_bin(
                     b,
                     ask.product,
-                    ask.rate_kg_ha * share,
+                    ask.rate_kg_ha * part,
                     product=inputs.products.get(ask.product),
                     lot=inputs.lots.get(ask.product),
                     factors=inputs.factors,
                     speed_m_s=speed,
-                    width_m=width,
+                    width_m=true_width(outfit) or width,
                     need_kg=need,
                     turns=inputs.turns,
+                    share=share,
+                    in_turn=in_turn,
+                    second_rate_kg_ha=None if ask.second_rate_kg_ha is None else ask.second_rate_kg_ha * part,
                 )
             )
     chosen = any(not a.bins for a in job.asks) and len(job.asks) > 1
@@ -183,6 +194,8 @@ def _shares(bins: list[Bin]) -> list[float]:
 
 
 def _stand_in_bins(asks: tuple[Ask, ...], factors: tuple[MeterFactor, ...]) -> tuple[Bin, ...]:
-    """Bins named A, B, ... where an outfit's bins are not known: one a product, nothing known of their size."""
-    letters = "ABCDEFGH"
-    return tuple(Bin(letter=letters[i], meter=Meter()) for i in range(min(len(asks), len(letters))))
+    """Bins where an outfit's are not known: those the asks name, else A, B, ... one a product; nothing known of their size."""
+    named = sorted({letter for a in asks for letter in a.bins})
+    spare = [letter for letter in "ABCDEFGH" if letter not in named]
+    loose = sum(1 for a in asks if not a.bins)
+    return tuple(Bin(letter=letter, meter=Meter()) for letter in sorted([*named, *spare[:loose]]))

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from typing import Any
 
-from evenstand.base.units import profile_unit, shown
+from evenstand.base.units import profile_unit, restated, shown
+from evenstand.desk.cards import warned
 from evenstand.desk.sheets import SheetContext
 from evenstand.drawing import field_plan, paper_svg
 from evenstand.model import BinPlan, CardLine, Stop
 from evenstand.paper.wording import bin_name, figures, heading, key, maybe, span
 
+_MOST_WARNINGS = 2
 LIMIT_KEYS = ("low-alarm", "off-alarm", "fan-low", "fan-high")
 
 
@@ -50,8 +52,13 @@ def cab_data(context: SheetContext) -> dict[str, Any]:
         "lines": _lines(context),
         "hazards": hazards_of(context),
         "depth": key(context.job.depth_m, "depth", profile),
-        "cautions": _halves([*plan.cautions, "Labels, manuals and local codes come first."]) if plan.cautions else [],
+        "cautions": _halves([*_first(context), *plan.cautions, "Labels, manuals and local codes come first."]) if plan.cautions else [],
     }
+
+
+def _first(context: SheetContext) -> list[str]:
+    """The gravest of what the value card puts first: limits that are passed and values that no longer hold. [text]"""
+    return [restated(text, context.profile) for text in warned(context.plan.card)[:_MOST_WARNINGS]]
 
 
 def hazards_of(context: SheetContext) -> list[dict[str, str]]:
@@ -177,4 +184,5 @@ def _lines(context: SheetContext) -> list[str]:
     rounds = drive.headland_rounds
     headland = f", {rounds} headland round{'' if rounds == 1 else 's'}" if rounds else ""
     spacing = shown(drive.width_m, "width", profile)
-    return [f"Line at {drive.direction_deg:.0f}° from north, passes {spacing} apart, {drive.passes} in all{headland}.", *drive.notes]
+    line = f"Line at {drive.direction_deg:.0f}° from north, passes {spacing} apart, {drive.passes} in all{headland}."
+    return [line, *(restated(note, profile) for note in drive.notes)]

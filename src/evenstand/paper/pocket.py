@@ -98,7 +98,7 @@ def _bin(context: SheetContext, b: BinPlan) -> dict[str, Any]:
         "low_light_sd_kg": light.sd if light else None,
         "has_scale": bool(of_outfit and of_outfit.has_scale),
         "factor_kg_turn": factor.value if factor else None,
-        "factor_sd_kg_turn": factor.sd if factor else None,
+        "factor_sd_kg_turn": (b.standing_kg_turn or factor).sd if factor else None,
         "turns": b.catch_turns,
         "band": band,
     }

@@ -5,22 +5,12 @@ from __future__ import annotations
 import math
 from typing import Any
 
-from evenstand.base.units import Profile, from_metric, profile_unit, rounded, shown, shown_value
+from evenstand.base.units import Profile, from_metric, profile_unit, rounded, shown, shown_value, unit_of
 from evenstand.desk.sheets import SheetContext
 from evenstand.model import CardLine
 
-RANGE_KEYS = ("window", "with-stops", "hours")
-GROUPS: tuple[tuple[str, str], ...] = (
-    ("job", "The job"),
-    ("width", "Widths"),
-    ("travel", "Travel"),
-    ("bin", "Bins and meters"),
-    ("fan", "Fan"),
-    ("alarm", "Alarms"),
-    ("row", "Seed row"),
-    ("stand", "Stand"),
-    ("time", "Time"),
-)
+SPANS = frozenset({"window", "rates", "shared-rates", "with-stops", "hours", "depth", "soil"})
+"""Kinds of lines whose answer is a range: speeds, rates, hours, published depths."""
 
 
 def figures(value: float, quantity: str, profile: Profile, *, count: int = 3) -> str:
@@ -53,16 +43,31 @@ def span(low: float, high: float, quantity: str, profile: Profile) -> str:
     return f"{shown_value(low, quantity, profile)} to {shown(high, quantity, profile)}"
 
 
+def is_span(line: CardLine) -> bool:
+    """Whether a line's answer is a window or a span, so that its middle says nothing. [-]"""
+    return line.key.partition(":")[0] in SPANS
+
+
 def card_value(line: CardLine, profile: Profile) -> tuple[dict[str, str | None], str]:
     """A line's key number with its unit, and its band in words; a window or a span of time is its own number. [text]"""
+    if line.text and line.state != "needs":
+        return {"n": line.text, "u": ""}, ""
     missing = line.state == "needs" or (line.value is None and line.low is None)
     value = key(None if missing else line.value, line.quantity, profile)
     if missing or line.low is None or line.high is None or not line.low < line.high:
         return value, ""
     text = span(line.low, line.high, line.quantity, profile)
-    if line.value is not None and not line.key.startswith(RANGE_KEYS):
+    if line.value is not None and not is_span(line):
         return value, text
     return {"n": text.removesuffix(value["u"] or "").strip(), "u": value["u"]}, ""
+
+
+def spread(line: CardLine, profile: Profile) -> str:
+    """The standard deviation of a line with its unit, to two figures. [text]"""
+    unit = unit_of(line.quantity, profile_unit(line.quantity, profile))
+    value = (line.sd or 0.0) / unit.factor
+    places = 0 if value == 0 else max(0, 1 - math.floor(math.log10(abs(value))))
+    return f"{rounded(value, min(places, 6))} {unit.symbol}".strip()
 
 
 def needs_text(line: CardLine, told: set[str] | None = None) -> str:
