@@ -207,3 +207,17 @@ def test_an_unknown_job_lists_the_jobs_there_are(farm):
     done = shell("plan", "--book", str(farm), "--job", "none")
     assert done.returncode == 2
     assert "home-wheat" in done.stderr
+
+
+def test_an_error_speaks_the_units_that_were_asked_for(capsys, monkeypatch):
+    import sys
+
+    from evenstand.cli import main
+
+    monkeypatch.setattr(sys, "argv", ["evenstand", "plan", "--rate", "heavy", "--units", "prairie"])
+    with pytest.raises(SystemExit) as ended:
+        main()
+    assert ended.value.code == 2
+    told = capsys.readouterr().err
+    assert "107 lb/ac" in told
+    assert "kg/ha" not in told

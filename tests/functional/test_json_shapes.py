@@ -19,6 +19,10 @@ CALL = ("--area-counter", "66 ha", "--boundary", "62 ha", "--rate", "120 kg/ha",
 LOG = "time,longitude,latitude,speed_kmh,rate_kg_ha\n" + "".join(
     f"2027-05-09T12:00:{s:02d}Z,{-103.5 + s * 3e-5:.6f},52.5,7.5,121\n" for s in range(60)
 )
+WINDOW = ("--rate", "121 kg/ha", "--also", "map=75", "--speed", "7.6 km/h", "--width", "16.256 m", "--factor", "1.25 kg/turn",
+          "--meter-range", "4-60 rpm")  # fmt: skip
+AIR = ("--proven-height", "300 m", "--proven-temperature", "10 °C", "--height", "1000 m", "--temperature", "25 °C", "--lines", "8",
+       "--bore", "64 mm", "--grain", "4 mm", "--at-lift", "3800 rpm")  # fmt: skip
 FIELD = {
     "type": "Feature",
     "properties": {"name": "North"},
@@ -27,7 +31,28 @@ FIELD = {
         "coordinates": [[[-103.5, 52.5], [-103.49, 52.5], [-103.49, 52.505], [-103.5, 52.505], [-103.5, 52.5]]],
     },
 }
+ROW = ("--bin", "A: side-band", "--bin", "B: seed-row or side-band", "--limit", "seed-row N <= 15 kg/ha")
 TWO_FILLS = ("--fill", "29 ha; 4000 kg; -", "--fill", "31 ha; 4000 kg; 450 kg")
+
+STAND = (
+    *("51", "45", "60", "48", "56", "--hoop", "56 cm", "--crop", "barley", "--days-late", "12", "--wanted", "250 plants/m²"),
+    *(
+        "--rate",
+        "120 kg/ha",
+        "--proven",
+        "117 kg/ha ± 2",
+        "--tkw",
+        "38 g/1000 ± 0.5 g/1000",
+        "--survival",
+        "85 % ± 5 %",
+        "--moisture",
+        "dry",
+    ),
+    *("--depth", "31 mm; left; rank 1; track", "--depth", "40 mm; right; rank 2; between", "--depth", "30 mm; left; rank 2; between"),
+    *("--depth", "41 mm; right; rank 1; track", "--depth", "32 mm; left; rank 1; between", "--depth", "39 mm; right; rank 2; track"),
+    *("--shallowest", "38 mm", "--deepest", "50 mm", "--turn", "3 mm", "--row-fertilizer", "20 kg/ha", "--row-limit", "22 kg/ha"),
+    *("--days-since", "20", "--days-to-emerge", "12", "--volunteers", "5 plants/m²"),
+)
 
 # schema -> arguments; {book}, {here} are filled in
 CASES = {
@@ -57,9 +82,21 @@ CASES = {
     "catch kept": ["catch", "5.2 kg", "5.3 kg", "--turns", "4", "--book", "{book}", "--job", JOB, "--bin", "D"],
     "call": ["call", *CALL, "--put", "4000 kg", "--left", "900 kg", "--width-typed", "16.0 m", "--rows", "64", "--spacing", "254 mm"],
     "call about nothing": ["call"],
+    "window": ["window", "wheat", *WINDOW, "--fan", "4300 rpm", "--proven-rate", "196 kg/ha", "--proven-speed", "7.6 km/h"],
+    "window in other air": ["window", "wheat", *WINDOW, "--fan", "4300 rpm", *AIR, "--puff", "2.5 s", "--fan-set", "4300 rpm"],
+    "window of nothing": ["window"],
+    "window of a job": ["window", "--book", "{book}", "--job", JOB, "--height", "600 m", "--temperature", "15 °C"],
     "check": ["check", "--book", "{book}", "--job", "eighty-wheat"],
     "next": ["next", "--book", "{book}"],
     "tally": ["tally", "--book", "{book}"],
+    "stand": ["stand", "25", "28", "22", "26", "--row", "1 m", "--spacing", "25 cm"],
+    "stand of one count": ["stand", "60", "--hoop-round", "177 cm"],
+    "stand of nothing found": ["stand", "0", "0", "--hoop", "56 cm", "--crop", "canola"],
+    "stand by the wheel": ["stand", "--wheel", "24 m", "--wheel", "26 m", "--spacing", "30 cm", "--crop", "wheat"],
+    "stand with all": ["stand", *STAND],
+    "blend": ["blend", "--need", "N=80,P2O5=30", "--product", "urea=610/t; stock 5 t", "--product", "map=820/t", "--area", "62 ha", *ROW],
+    "blend that cannot be": ["blend", "--need", "N=80,P2O5=30", "--product", "urea=610/t", "--product", "map=820/t", "--max-products", "1"],
+    "blend that is given": ["blend", "--given", "uan=150", "--product", "uan; N 28 %; liquid", "--need", "N=80"],
     "verify": ["verify"],
     "demo": ["demo", "--seed", "3", "--fault", "factor:D=6", "--fault", "run=37"],
     "demo without a fault": ["demo", "--seed", "3"],
@@ -78,7 +115,7 @@ CASES = {
     "error": ["plan", "--rate", "-5", "--speed", "7 kg"],
     "error without a book": ["next"],
 }
-UNITS_TOO = {"plan", "card", "fill", "catch", "call", "check", "next", "tally", "demo", "trail-report"}
+UNITS_TOO = {"blend", "plan", "card", "window", "fill", "catch", "call", "check", "next", "tally", "demo", "trail-report", "stand"}
 RUNS = [(case, profile) for case in CASES for profile in (["", "prairie", "us"] if case in UNITS_TOO else [""])]
 
 

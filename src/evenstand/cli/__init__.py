@@ -23,6 +23,9 @@ COMMANDS = {
     "check": "Whether to believe the numbers, and which cause explains them.",
     "call": "The telephone: type what the caller reads, no book needed.",
     "next": "What to do next, and what waiting costs.",
+    "window": "Fan, meter and speed windows: what to set, within which limits.",
+    "stand": "Count the stand: how thick, how sure, keep it or not, and why it is thin.",
+    "blend": "The cheapest products for a need, within bins and limits; or what a given blend does.",
     "verify": "Hold the formulas against published figures.",
     "book": "Make, look into, publish and merge a book.",
 }
@@ -99,5 +102,8 @@ def _report(error: EvenstandError) -> None:
         import json
 
         click.echo(json.dumps(error.to_dict(), ensure_ascii=False, indent=2))
+    from evenstand.base.units import restated_fault
+    from evenstand.cli.common import units_in_force
+
     for fault in error.faults:
-        click.echo(f"{fault}", err=True)
+        click.echo(f"{restated_fault(fault, units_in_force())}", err=True)

@@ -6,7 +6,7 @@ import dataclasses
 import json
 import math
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
@@ -15,6 +15,7 @@ from evenstand.base.units import PROFILES, Profile, check_profile
 
 if TYPE_CHECKING:
     from evenstand.book import Book
+    from evenstand.model import CardLine
 
 NO_JOB = "The book has no job yet. Make one on the site: evenstand serve FOLDER."
 F = TypeVar("F", bound=Callable[..., Any])
@@ -33,16 +34,24 @@ def book_option(function: F) -> F:
     return click.option("--book", "folder", type=click.Path(), envvar="EVENSTAND_BOOK", help="Folder of the book.")(function)
 
 
+_in_force: list[Profile] = []  # the units of the command that runs, for the words of an error
+
+
 def units_of(profile: str | None, folder: str | None = None) -> Profile:
     """The units asked for, else those of the book, else si."""
-    if profile:
-        return check_profile(profile)
-    if not folder:
-        return "si"
-    from evenstand.desk.books import open_book
+    found: Profile = check_profile(profile) if profile else "si"
+    if not profile and folder:
+        from evenstand.desk.books import open_book
 
-    with open_book(folder) as book:
-        return check_profile(book.profile)
+        with open_book(folder) as book:
+            found = check_profile(book.profile)
+    _in_force[:] = [found]
+    return found
+
+
+def units_in_force() -> Profile:
+    """The units the running command was asked for; si before it has looked."""
+    return _in_force[0] if _in_force else "si"
 
 
 def job_of(book: Book, job: str) -> str:
@@ -76,6 +85,11 @@ def plain(value: Any) -> Any:
     if isinstance(value, float) and not math.isfinite(value):
         return None
     return value
+
+
+def card_json(lines: Iterable[CardLine]) -> list[dict[str, Any]]:
+    """Lines of the card as plain data, each with the metric unit of its numbers."""
+    return [{**plain(line), "unit": line.unit} for line in lines]
 
 
 def print_json(value: Any) -> None:

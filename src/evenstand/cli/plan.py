@@ -2,24 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 import click
 
-from evenstand.base.units import Profile, shown
+from evenstand.base.units import Profile, restated, shown
 from evenstand.cli.common import book_option, columns, job_of, print_json, shared_options, units_of, wrapped
 from evenstand.model import CardLine, Plan
 
-_GROUPS = (
-    ("job", "Job"),
-    ("time", "Time"),
-    ("width", "Width"),
-    ("travel", "Travel"),
-    ("bin", "Bins and meters"),
-    ("fan", "Fan"),
-    ("stand", "Stand"),
-    ("row", "Seed row"),
-)
+_FIRST = ("job", "time")  # groups that a plan tells before those of the card
 
 
 @click.command(name="plan")
@@ -62,13 +54,14 @@ def command(words: tuple[str, ...], job: str, folder: str | None, as_json: bool,
 
     units = units_of(profile, folder)
     if job or (folder and not words and not any(said.values())):
+        from evenstand.base.clock import SystemClock, iso
         from evenstand.base.errors import MissingError
         from evenstand.book import Book
 
         if not folder:
             raise MissingError("a book and a job go together", where="--book, --job", cure="Give both.")
         with Book.open(folder) as book:
-            plan = plan_job(book, job_of(book, job))
+            plan = plan_job(book, job_of(book, job), now=iso(SystemClock().now()))
     else:
         plan = quick_plan(Said(words=words, **said), units)
     if as_json:
@@ -81,28 +74,41 @@ def command(words: tuple[str, ...], job: str, folder: str | None, as_json: bool,
 
 def plan_json(plan: Plan) -> dict[str, Any]:
     """The plan as plain data; the drive is given by its figures and its line. [metric]"""
-    from evenstand.cli.common import plain
+    from evenstand.cli.common import card_json, plain
 
     data: dict[str, Any] = plain(plan)
-    return data
+    return {**data, "card": card_json(plan.card)}
 
 
 def plan_text(plan: Plan, units: Profile) -> list[str]:
-    """The plan as lines for a terminal: what is known by group, then what is still needed."""
+    """The plan as lines for a terminal: what is known by group, bins side by side, then what is still needed."""
+    from evenstand.cli.card import bin_table
+    from evenstand.desk.cards import laid_out, warned
+    from evenstand.expect.lines import GROUPS
+
     title = " · ".join(t for t in (plan.field_name, plan.crop, shown(plan.area_ha, "area", units) if plan.area_ha else "") if t)
     out = [title or "Plan", ""]
-    for key, name in _GROUPS:
+    warnings = warned(plan.card)
+    if warnings:
+        out += ["Mind first", *(wrapped(restated(text, units), bullet="- ") for text in warnings), ""]
+    for key, name in sorted(GROUPS, key=lambda g: g[0] not in _FIRST):
         known = [c for c in plan.card if c.group == key and c.state != "needs"]
-        if known:
-            out.append(name)
-            out += columns([_row(c, units) for c in known])
-            out.append("")
+        if not known:
+            continue
+        out.append(name)
+        if len({c.bin for c in known if c.bin}) > 1:
+            for part in laid_out([c for c in known if c.bin]):
+                out += [f"  {part.title.lower()}", *bin_table(part, plan.card, units)]
+        else:
+            out += columns([_row(c, units) for c in known if c.bin])
+        out += [*columns([_row(c, units) for c in known if not c.bin]), ""]
     if plan.drive is not None:
         d = plan.drive
         out += [
             "Drive",
-            f"  {d.passes} passes ({d.headland_rounds} headland rounds first), direction {d.direction_deg:.0f}°",
-            *(f"  {n}" for n in d.notes),
+            f"  {d.passes} passes ({d.headland_rounds} headland rounds first), {shown(d.width_m, 'width', units)} apart, "
+            f"direction {d.direction_deg:.0f}°",
+            *(wrapped(restated(n, units)) for n in d.notes),
             "",
         ]
     if plan.stops:
@@ -113,35 +119,30 @@ def plan_text(plan: Plan, units: Profile) -> list[str]:
         out.append("")
     for key, text in plan.proof.items():
         out.append(f"  {key}: {text}")
-    needs = [c for c in plan.card if c.state == "needs"]
-    if needs:
-        out += ([] if out[-1] == "" else [""]) + ["Still needed"]
-        out += _needed(needs)
+    out += _needed(plan.card, units, spaced=out[-1] != "")
     if plan.cautions and plan.bins:
         out += ["", "Mind (labels, manuals and local codes come first)", *(wrapped(c, bullet="- ") for c in plan.cautions)]
     return out
 
 
 def _row(c: CardLine, units: Profile) -> tuple[str, ...]:
-    label = f"{c.bin}  {c.label}" if c.bin else c.label
-    if (c.low is not None and c.high is not None and c.key in {"with-stops", "hours"}) or c.key.startswith("window"):
-        value = f"{shown(c.low, c.quantity, units).split(' ')[0]} to {shown(c.high, c.quantity, units)}"
-    else:
-        value = shown(c.value, c.quantity, units)
-        if c.low is not None and c.high is not None and c.low < c.high:
-            value += f"  ({shown(c.low, c.quantity, units).split(' ')[0]} to {shown(c.high, c.quantity, units).split(' ')[0]})"
-    return label, value, c.why if c.group in {"time", "row"} else ""
+    from evenstand.paper.wording import card_value
+
+    label = restated(f"{c.bin}  {c.label}" if c.bin else c.label, units)
+    value, band = card_value(c, units)
+    text = f"{value['n']} {value['u']}".strip() + (f"  ({band})" if band else "") + (" !" if c.stale_now else "")
+    return label, text
 
 
-def _needed(lines: list[CardLine]) -> list[str]:
+def _needed(lines: Sequence[CardLine], units: Profile, *, spaced: bool) -> list[str]:
     """Missing lines grouped by what they wait for, so that one reading is asked for once."""
-    waiting: dict[str, list[CardLine]] = {}
-    for c in lines:
-        waiting.setdefault("; ".join(c.needs), []).append(c)
+    from evenstand.desk.cards import wanted
+
     out = []
-    for what, cards in waiting.items():
-        labels = ", ".join(dict.fromkeys(f"{c.label}{f' ({c.bin})' if c.bin else ''}" for c in cards))
-        out.append(f"  {what}")
-        out.append(wrapped(f"for: {labels}", indent="      "))
-        out.append(wrapped(cards[0].how, indent="      "))
-    return out
+    for want in wanted(lines):
+        out += [
+            f"  {want.what}",
+            wrapped(f"for: {', '.join(want.lines)}", indent="      "),
+            wrapped(restated(want.how, units), indent="      "),
+        ]
+    return [*([""] if spaced else []), "Still needed", *out] if out else []
