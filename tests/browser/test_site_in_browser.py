@@ -7,9 +7,14 @@ import pytest
 pytestmark = pytest.mark.browser
 
 PAGES = (
-    "/", "/start", "/before", "/before/new", "/before/{job}", "/before/{job}/card", "/before/{job}/drawing", "/at-the-fill", "/at-the-fill/catch",
-    "/at-the-fill/entry", "/after", "/after/trail/{trail}", "/after/check", "/after/tally", "/machine", "/machine/{outfit}", "/shed", "/proof",
-    "/proof/history", "/-/components",
+    "/", "/start", "/before", "/before/new", "/before/{job}", "/before/{job}/card", "/before/{job}/facts", "/before/{job}/blend",
+    "/before/{job}/drawing", "/at-the-fill", "/at-the-fill/catch",
+    "/at-the-fill/entry", "/after", "/after/trail/{trail}", "/after/check", "/after/tally", "/after/stand", "/machine", "/machine/{outfit}",
+    "/machine/{outfit}/today", "/shed", "/shed/treat", "/shed/bins", "/proof", "/proof/history", "/-/components",
+    "/before/{job}/blend?need:N=77&need:P2O5=39&need:S=10-20", "/before/{job}/blend?need:P2O5=400&most=1",
+    "/after/stand?job={job}&counts=40+43+39+45+42+38&size=1&depth=31;left%0A29;left%0A33;left%0A40;right%0A39;right%0A41;right&shallowest=38&deepest=50",
+    "/machine/{outfit}/today?temperature=25&fan_set=4400&puff=2.5&under_load=4350&at_lift=3900", "/shed/treat?job={job}&area=40&batch=500&chance=10",
+    "/shed/bins?humidity=60+70+84&first=20&bin:A:A=urea&bin:A:C=map",
 )  # fmt: skip
 RULES = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]
 
@@ -264,6 +269,41 @@ def test_with_scripts_off_the_fill_check_and_the_first_page_work(chromium, addre
     assert "12.00 m" in text
     assert "Needs product per turn of the meter" in text
     context.close()
+
+
+def test_with_scripts_off_a_question_is_answered_and_a_fault_leads_to_its_field(chromium, address):
+    context = chromium.new_context(java_script_enabled=False, viewport={"width": 390, "height": 844})
+    page = context.new_page()
+    page.goto(address + "/after/stand")
+    for name, value in (("counts", "25 28 22 26"), ("size", "1 m"), ("spacing", "250")):
+        page.fill(f"#f-{name}", value)
+    page.click("button:has-text('Work it out')")
+    assert page.inner_text(".sentence").startswith("101 plants/m²")
+    assert page.input_value("#f-counts") == "25 28 22 26"
+    page.goto(address + "/shed/treat")
+    page.click("button:has-text('Work it out')")
+    page.click("#summary a:has-text('Left to sow')")
+    assert page.url.endswith("#f-area")
+    context.close()
+
+
+def test_what_is_folded_away_opens_by_keyboard_and_stays_open_with_what_was_typed(chromium, address):
+    page = chromium.new_page()
+    page.goto(address + "/shed/treat")
+    assert not page.is_visible("#f-label_hours")
+    page.locator("summary", has_text="The label's clock").focus()
+    page.keyboard.press("Enter")
+    page.fill("#f-label_hours", "48")
+    page.fill("#f-area", "40")
+    page.fill("#f-chance", "10")
+    page.locator("#f-chance").focus()
+    with page.expect_navigation():
+        page.keyboard.press("Enter")
+    assert "Treat" in page.inner_text(".sentence")
+    assert page.is_visible("#f-label_hours")
+    assert page.input_value("#f-label_hours") == "48"
+    assert not page.is_visible("#f-cost_stop"), "what nobody typed in stays folded"
+    page.close()
 
 
 def test_a_page_prints_without_its_menu(chromium, address, keys):

@@ -11,6 +11,7 @@ from evenstand.base.estimate import Est
 from evenstand.base.worked import Working
 from evenstand.book import StepState
 from evenstand.book.history import Entry
+from evenstand.desk.cards import laid_out, wanted
 from evenstand.model import STATES, CardLine, Cost, Finding, Step
 from evenstand.web.columns import ROLE_CHOICES, ColumnLine
 from evenstand.web.forms import Field, Typed
@@ -71,6 +72,19 @@ _NEEDS = CardLine(
     needs=("a proven fan speed",),
     how="With product flowing at the highest rate, find the speed at which every opener blows evenly.",
 )
+_TEXT = CardLine(
+    key="roller:A",
+    group="bin",
+    label="Roller and setting",
+    quantity="count",
+    state="typed",
+    bin="A",
+    text="coarse",
+    basis="typed",
+    source="typed",
+    stale_now="Caught with the medium roller",
+)
+_PART = laid_out((_BAND, replace(_BAND, key="catch:C", bin="C", value=6.0, low=5.8, high=6.2)))[-1]
 _FINDINGS = (
     Finding(claim="Bin A put down 1 % more than asked, inside the 4 % that these readings can tell.", state="holds", about="bin A"),
     Finding(
@@ -147,7 +161,12 @@ EXAMPLES: tuple[Example, ...] = (
     Example(macro="workings", name="several workings with remarks", args=((_WORKING,), ("Overlap may take 0 to 3 % more.",), "a sum")),
     Example(macro="card_row", name="a line of the value card", args=(_KNOWN,), row=True),
     Example(macro="card_table", name="lines of the value card", args=((_KNOWN, _BAND, _NEEDS), "Bin A, wheat")),
-    Example(macro="card_group", name="lines by bin", args=((_KNOWN, _BAND), "Bins and meters", "bin")),
+    Example(macro="card_figure", name="the answer of a line", args=(_BAND,)),
+    Example(macro="card_figure", name="an answer that is a text, and stale", args=(_TEXT,)),
+    Example(macro="card_working", name="where numbers come from", args=((_KNOWN, _BAND),)),
+    Example(macro="card_bins", name="bins side by side", args=(_PART, {"A": "Wheat", "C": "Urea"})),
+    Example(macro="card_part", name="a part of the value card", args=(_PART, {"A": "Wheat", "C": "Urea"})),
+    Example(macro="wanted", name="what is still needed", args=(wanted((_NEEDS,)),)),
     *(Example(macro="state_word", name=f"the word for a state: {s}", args=(s,)) for s in STATES),
     *(Example(macro="finding", name=f"a finding: {f.state}", args=(f,)) for f in _FINDINGS),
     Example(macro="evidence", name="the working of a finding", args=(_FINDINGS[1],)),

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 from evenstand.base.errors import EvenstandError, Fault, UnitError
-from evenstand.base.units import Profile, profile_unit, read_quantity
+from evenstand.base.units import Profile, profile_unit, read_quantity, restated_fault
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -58,9 +58,12 @@ class Typed:
             return None
         spec = self._spec(name)
         try:
-            return read_quantity(value, spec.quantity, self.profile, where=spec.label)
+            number = read_quantity(value, spec.quantity, self.profile, where=spec.label)
+            if spec.quantity == "share" and "%" not in value and 0 < number <= 0.01:  # 0.85 typed for 85 %
+                return number * 100
+            return number
         except UnitError as error:
-            self.faults[name] = str(error)
+            self.faults[name] = self._told(error)
             return None
 
     def quiet(self) -> None:
@@ -70,7 +73,10 @@ class Typed:
     def blame(self, error: EvenstandError) -> None:
         """Tie a calculation's faults to the fields they name; the rest stands above the form."""
         for fault in error.faults:
-            self.faults[self._field_of(fault)] = str(fault)
+            self.faults[self._field_of(fault)] = str(restated_fault(fault, self.profile))
+
+    def _told(self, error: EvenstandError) -> str:
+        return "\n".join(str(restated_fault(fault, self.profile)) for fault in error.faults)
 
     def _field_of(self, fault: Fault) -> str:
         for f in self.fields:

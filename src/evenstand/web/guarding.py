@@ -11,6 +11,7 @@ from fastapi.responses import PlainTextResponse
 MIB = 2**20
 UPLOADS = {"/after/trail": 512 * MIB, "/machine/outline": 64 * MIB}
 FORM_MOST = MIB
+LONGEST_NAME = 48  # letters of an upload's name that are kept
 LOCAL = {"127.0.0.1", "localhost", "[::1]", "::1", "testserver"}
 HEADERS = {
     "Content-Security-Policy": (
@@ -22,6 +23,22 @@ HEADERS = {
     "Cross-Origin-Opener-Policy": "same-origin",
     "Cache-Control": "no-store",
 }
+
+
+def file_name(text: str, otherwise: str) -> str:
+    """The name of an upload as a name in our own folder: no path, nothing that cannot be written, not too long, its ending kept.
+
+    Parameters
+    ----------
+    text : str
+        As the browser sent it. [-]
+    otherwise : str
+        Where nothing is left of it. [-]
+    """
+    plain = "".join(c for c in text.replace("\\", "/").rpartition("/")[2] if c.isprintable()).strip(" .")
+    head, dot, ending = plain.rpartition(".")
+    short = f"{head[:LONGEST_NAME]}.{ending[:12]}" if dot and head else plain[:LONGEST_NAME]
+    return short.encode(errors="ignore").decode() or otherwise
 
 
 def _host(text: str) -> str:

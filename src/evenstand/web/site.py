@@ -20,10 +20,12 @@ from starlette.exceptions import HTTPException
 from evenstand import __version__
 from evenstand.base.clock import Clock, SystemClock
 from evenstand.base.errors import EvenstandError
-from evenstand.base.units import Profile, profile_unit, shown, shown_value
+from evenstand.base.units import Profile, profile_unit, restated, restated_fault, shown, shown_value
+from evenstand.desk.cards import first_and_rest, flag_of, suffix_of
 from evenstand.drawing import tokens
+from evenstand.paper.wording import card_value, spread
 from evenstand.web import naming
-from evenstand.web.guarding import guard
+from evenstand.web.guarding import file_name, guard
 
 if TYPE_CHECKING:
     from evenstand.book import Book
@@ -63,7 +65,10 @@ class Site:
             lstrip_blocks=True,
         )
         self.templates.globals.update(menu=MENU, version=__version__, shown=shown, shown_value=shown_value, profile_unit=profile_unit)
-        self.templates.filters.update(day=naming.day, moment=naming.moment, causes=naming.causes, many=_many)
+        self.templates.globals.update(
+            card_value=card_value, suffix_of=suffix_of, spread=spread, first_and_rest=first_and_rest, flag_of=flag_of
+        )
+        self.templates.filters.update(day=naming.day, moment=naming.moment, causes=naming.causes, many=_many, restated=restated)
 
     @contextmanager
     def book(self) -> Iterator[Book]:
@@ -101,7 +106,7 @@ class Site:
             token = secrets.token_urlsafe(16)
             folder = Path(self._staging.name) / token
             folder.mkdir()
-            self._staged[token] = folder / (Path(name).name or "log")
+            self._staged[token] = folder / file_name(name, "log")
             return token, self._staged[token]
 
     def staged(self, token: str) -> Path | None:
@@ -213,7 +218,9 @@ def _designed(request: Request, error: Exception) -> Response:
     assert isinstance(error, EvenstandError)
     if "application/json" in request.headers.get("accept", ""):
         return JSONResponse(error.to_dict(), status_code=422)
-    return site_of(request).page(request, "error.html", status=422, title="That did not work", faults=error.faults, back=_back(request))
+    site = site_of(request)
+    faults = tuple(restated_fault(fault, site.profile()) for fault in error.faults)
+    return site.page(request, "error.html", status=422, title="That did not work", faults=faults, back=_back(request))
 
 
 def _back(request: Request) -> str:

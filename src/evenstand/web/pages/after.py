@@ -21,7 +21,7 @@ from evenstand.web.naming import job_choices, job_names, numbers
 from evenstand.web.site import Site, site_of
 
 if TYPE_CHECKING:
-    from starlette.datastructures import UploadFile
+    from starlette.datastructures import FormData, UploadFile
 
     from evenstand.trail import PassFacts
 
@@ -81,8 +81,13 @@ def _trails(request: Request, typed: Typed) -> Response:
 @router.post("/after/trail")
 async def upload(request: Request) -> Response:
     """Take a log in: read it where its columns were confirmed before, else show what each column is taken for."""
+    async with request.form() as form:  # whatever was uploaded is let go of, also where it is not wanted
+        return await _taken(request, form)
+
+
+async def _taken(request: Request, form: FormData) -> Response:
+    """The log of a form, kept aside and looked at."""
     site = site_of(request)
-    form = await request.form()
     typed = Typed.of(trail_fields(_jobs(site)), form, site.profile())
     typed.fields = [f for f in typed.fields if f.name != "file"]
     job = typed.text("job")
@@ -96,7 +101,6 @@ async def upload(request: Request) -> Response:
     with path.open("wb") as out:
         while chunk := await file.read(MIB):
             out.write(chunk)
-    await file.close()
     try:
         with site.book() as book:
             known = None if typed.values.get("again") else remembered_recipe(book, path)

@@ -12,27 +12,20 @@ from fastapi.responses import RedirectResponse
 from evenstand.base.clock import iso
 from evenstand.base.errors import EvenstandError
 from evenstand.base.units import Profile, shown_value
+from evenstand.desk.cards import Part, laid_out, wanted, warned
+from evenstand.desk.particulars import change_job, change_price
 from evenstand.desk.planning import job_inputs
 from evenstand.desk.recording import new_job, remark_card
-from evenstand.desk.workings import with_workings
 from evenstand.expect import PlanInputs, plan_for
+from evenstand.expect.lines import GROUPS
 from evenstand.model import Boundary, Job, Outfit, Plan, Product
 from evenstand.web.forms import Field, Typed
-from evenstand.web.naming import job_name
+from evenstand.web.naming import day, job_name
 from evenstand.web.site import site_of
 
 router = APIRouter()
 
-CARD_GROUPS = (
-    ("job", "The job"),
-    ("time", "Time"),
-    ("width", "Widths"),
-    ("travel", "Travel"),
-    ("bin", "Bins and meters"),
-    ("fan", "Fan"),
-    ("stand", "Stand"),
-    ("row", "Seed row"),
-)
+PLAN_FIRST = ("job", "time")  # groups that a plan tells before those of the card
 
 
 @router.get("/before")
@@ -168,21 +161,40 @@ def plan(request: Request, key: str) -> Response:
     """The plan of a job; values in the address are tried out and recalculated, not stored."""
     site = site_of(request)
     with site.book() as book:
-        inputs = job_inputs(book, key)
+        inputs = job_inputs(book, key, now=iso(site.clock.now()))
         profile = book.profile
     typed = Typed.of(_live_fields(inputs, profile), request.query_params, profile)
     found: Plan | None = None
     try:
         tried = _tried(inputs, typed)
         if typed.ok:
-            found = with_workings(plan_for(tried), tried)
+            found = plan_for(tried)
     except EvenstandError as error:
         typed.blame(error)
     if "live" in request.query_params:
         typed.quiet()
     tried_out = any(typed.values.values())
     name = job_name(inputs.job, {inputs.boundary.key: inputs.boundary} if inputs.boundary else {})
-    return site.page(request, "plan.html", inputs=inputs, plan=found, typed=typed, groups=CARD_GROUPS, tried=tried_out, name=name)
+    return site.page(
+        request, "plan.html", inputs=inputs, plan=found, typed=typed, groups=_by_group(found) if found else (), heads=_heads(inputs, found),
+        missing=wanted(found.card) if found else (),
+        warnings=warned(found.card) if found else (), tried=tried_out, name=name,
+    )  # fmt: skip
+
+
+def _by_group(plan: Plan) -> list[tuple[str, str, tuple[Part, ...]]]:
+    """Groups that hold known lines, with their parts: job and time first, then as on the card."""
+    out = []
+    for key, title in sorted(GROUPS, key=lambda g: g[0] not in PLAN_FIRST):
+        lines = [c for c in plan.card if c.group == key and c.state != "needs"]
+        if lines:
+            out.append((key, title, laid_out(lines)))
+    return out
+
+
+def _heads(inputs: PlanInputs, plan: Plan | None) -> dict[str, str]:
+    """What stands over the column of each bin: its product."""
+    return {b.bin: _name(inputs, b.product) for b in plan.bins} if plan else {}
 
 
 @router.get("/before/{key}/card")
@@ -192,10 +204,21 @@ def card(request: Request, key: str) -> Response:
 
     site = site_of(request)
     with site.book() as book:
-        inputs = job_inputs(book, key)
-        found = with_workings(plan_for(inputs), inputs)
+        inputs = job_inputs(book, key, now=iso(site.clock.now()))
+        found = plan_for(inputs)
         remarks = {r.line: r for r in book.all(CardRemark) if r.outfit == inputs.job.outfit}
-    return site.page(request, "card.html", inputs=inputs, plan=found, groups=CARD_GROUPS, remarks=remarks)
+    parts = laid_out(found.card, keep=lambda line: line.state != "needs")
+    return site.page(
+        request,
+        "card.html",
+        inputs=inputs,
+        plan=found,
+        card=parts,
+        heads=_heads(inputs, found),
+        missing=wanted(found.card),
+        warnings=warned(found.card),
+        remarks=remarks,
+    )
 
 
 @router.post("/before/{key}/card")
@@ -203,7 +226,7 @@ def remark(request: Request, key: str, line: Annotated[str, Form()], yours: Anno
     """Keep what the owner's display calls a line."""
     site = site_of(request)
     with site.book() as book:
-        inputs = job_inputs(book, key)
+        inputs = job_inputs(book, key, now=iso(site.clock.now()))
         remark_card(book, outfit=inputs.job.outfit, line=line, yours=yours, clock=site.clock)
     return RedirectResponse(f"/before/{key}/card", status_code=303)
 
@@ -217,7 +240,7 @@ def drawing(request: Request, key: str) -> Response:
 
     site = site_of(request)
     with site.book() as book:
-        inputs = job_inputs(book, key)
+        inputs = job_inputs(book, key, now=iso(site.clock.now()))
     found = plan_for(inputs)
     svg = None
     if inputs.boundary is not None and found.drive is not None:
@@ -246,3 +269,71 @@ def sheets(request: Request, key: str) -> Response:
     data = packed.getvalue()
     name = f"evenstand-{key}.zip"
     return Response(data, media_type="application/zip", headers={"Content-Disposition": f'attachment; filename="{name}"'})
+
+
+def _fact_fields(inputs: PlanInputs, profile: Profile) -> tuple[Field, ...]:
+    """What the value card asks of a job and its products; each field says what is known now."""
+    job, air = inputs.job, inputs.job.weather
+
+    def one(name: str, label: str, quantity: str, value: float | None, hint: str = "") -> Field:
+        now = "Not known yet." if value is None else f"Now {shown_value(value, quantity, profile)}."
+        return Field(name=name, label=label, quantity=quantity, hint=f"{now} {hint}".strip())
+
+    rows = [
+        one("survival", "Share of seeds that become plants", "share", job.survival),
+        one("survival_sd", "How far off that may be, one standard deviation", "share", job.survival_sd),
+        one("depth_m", "Depth", "depth", job.depth_m),
+        Field(
+            name="start_on", label="First day of work", kind="date", hint=f"Now {day(job.start_on)}." if job.start_on else "Not known yet."
+        ),
+        one("day_hours", "Sowing hours of a workable day", "time", job.day_hours),
+        one("workable", "Share of days on which work is possible", "share", job.workable, "From your own years."),
+        one("weather.temperature_c", "Air temperature", "temperature", air.temperature_c),
+        one("weather.relative_humidity", "Relative humidity, now or forecast for the night", "share", air.relative_humidity),
+        one("weather.height_m", "Height of the place above the sea", "distance", air.height_m),
+        one("weather.soil_temperature_c", "Soil temperature at seed depth", "temperature", air.soil_temperature_c),
+    ]
+    for ask in job.asks:
+        name = _name(inputs, ask.product)
+        rows.append(one(f"step_kg_ha:{ask.product}", f"One step of the rate key, {name}", "rate", ask.step_kg_ha))
+        rows.append(one(f"second_rate_kg_ha:{ask.product}", f"Second rate, {name}", "rate", ask.second_rate_kg_ha))
+        if ask.product in inputs.products:
+            rows.append(one(f"price_kg:{ask.product}", f"Price, {name}", "price_mass", inputs.products[ask.product].price_kg))
+    return tuple(rows)
+
+
+def _facts_page(request: Request, key: str, typed: Typed | None = None, kept: str = "") -> Response:
+    site = site_of(request)
+    with site.book() as book:
+        inputs = job_inputs(book, key)
+        form = typed or Typed(fields=_fact_fields(inputs, book.profile), profile=book.profile)
+    name = job_name(inputs.job, {inputs.boundary.key: inputs.boundary} if inputs.boundary else {})
+    return site.page(request, "job_facts.html", status=200 if form.ok else 422, inputs=inputs, typed=form, kept=kept, name=name)
+
+
+@router.get("/before/{key}/facts")
+def facts(request: Request, key: str) -> Response:
+    """What can still be typed about a job."""
+    return _facts_page(request, key)
+
+
+@router.post("/before/{key}/facts")
+async def keep_facts(request: Request, key: str) -> Response:
+    """Keep what is typed about a job and its products."""
+    site = site_of(request)
+    form = await request.form()
+    with site.book() as book:
+        inputs = job_inputs(book, key)
+        typed = Typed.of(_fact_fields(inputs, book.profile), form, book.profile)
+        values: dict[str, float | str | None] = {f.name: typed.number(f.name) if f.quantity else typed.text(f.name) for f in typed.fields}
+        if typed.ok:
+            try:
+                with book.batch("typed on the job"):
+                    change_job(book, key, values, clock=site.clock)
+                    for name, value in values.items():
+                        if name.startswith("price_kg:") and isinstance(value, float):
+                            change_price(book, name.partition(":")[2], value)
+                return _facts_page(request, key, kept="Kept. Plan and value card follow it.")
+            except EvenstandError as error:
+                typed.blame(error)
+    return _facts_page(request, key, typed=typed)

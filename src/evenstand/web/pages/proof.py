@@ -62,7 +62,7 @@ def changes_of(entries: Iterable[Entry]) -> list[Change]:
 
 
 @router.post("/proof/undo")
-def undo(request: Request, change: Annotated[int, Form()]) -> Response:
+def undo(request: Request, change: Annotated[int, Form(ge=0, lt=2**63)]) -> Response:
     """Undo a change by a new one; refused with both values where the row has moved since."""
     with site_of(request).book() as book:
         book.undo(change, why="undone on the page")

@@ -54,6 +54,13 @@ def lot_fields(products: Sequence[Product]) -> tuple[Field, ...]:
         Field(name="germination", label="Germination", quantity="share", hint="95 % or 0.95"),
         Field(name="density", label="Bulk density", quantity="density"),
         Field(name="treatment", label="Treatment"),
+        Field(name="treated", label="Treated on", kind="date"),
+        Field(
+            name="label_hours",
+            label="Hours its label gives until it must be sown",
+            quantity="time",
+            hint="Off the label; nothing is filled in.",
+        ),
     )
 
 
@@ -135,6 +142,7 @@ async def lot(request: Request) -> Response:
         typed = Typed.of(lot_fields(book.all(Product)), form, book.profile)
         product, label = typed.text("lot_product"), typed.text("label")
         tkw, germination, density = typed.number("tkw"), typed.number("germination"), typed.number("density")
+        hours = typed.number("label_hours")
         if typed.ok:
             try:
                 add_lot(
@@ -145,6 +153,8 @@ async def lot(request: Request) -> Response:
                     germination=germination,
                     density_kg_m3=density,
                     treatment=typed.text("treatment"),
+                    treated_at=typed.text("treated"),
+                    sow_within_h=hours,
                 )
                 return _page(request, kept=f"Kept: lot {label}.")
             except EvenstandError as error:
