@@ -18,12 +18,14 @@ def main() -> int:
     parser.add_argument("--quick", action="store_true", help="leave out the million rows")
     parser.add_argument("--out", type=Path, default=Path("bench-out"), help="folder of results.json")
     said = parser.parse_args()
+    from benchmarks import blending
     from benchmarks.covering import results
 
     print(f"{platform.machine()}, {os.cpu_count()} cores, Python {platform.python_version()}, load {_load()}", flush=True)
     found = results(seed=said.seed, turns=said.turns, quick=said.quick)
+    found += blending.results(seed=said.seed, turns=said.turns)
     for r in found:
-        print(f"\n{r.name}, {r.size} rows, against {r.peer}")
+        print(f"\n{r.name}, size {r.size}, against {r.peer}")
         print(f"  ours  median {r.ours_s:8.4f} s  worst {r.ours_worst_s:8.4f} s  memory {_mb(r.ours_memory_mb)}")
         print(f"  peer  median {r.peer_s:8.4f} s  worst {r.peer_worst_s:8.4f} s  memory {_mb(r.peer_memory_mb)}")
         print(f"  ratio {r.ratio:.2f}, worst turn {r.ratio_min:.2f}")
