@@ -6,6 +6,7 @@ import re
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 
+from evenstand.expect.keeping import TAKES_UP
 from evenstand.expect.lines import GROUPS
 from evenstand.model import CardLine
 
@@ -188,6 +189,10 @@ def flag_of(line: CardLine) -> str:
     return "" if not line.stale_now else "act now" if line.group == "keep" else "stale now"
 
 
+def _lower(text: str) -> str:
+    return text[:1].lower() + text[1:].rstrip(".")
+
+
 def warned(card: Iterable[CardLine]) -> tuple[str, ...]:
     """What stands before everything else: limits that are passed, what must not be done, numbers that look wrong, values that are stale.
 
@@ -208,6 +213,8 @@ def warned(card: Iterable[CardLine]) -> tuple[str, ...]:
             found.append((0, f"{line.why.rstrip('.')}."))
         elif line.over:
             found.append((1, f"{name}: {' '.join(split_sentences(line.why)[:2])}"))
+        elif line.stale_now and line.key.startswith("humid:"):
+            found.append((2, f"{line.label.removesuffix(TAKES_UP).strip()}: {_lower(line.stale_now)}, it takes up water from the air."))
         elif line.stale_now:
             found.append((2, f"{name}: {line.stale_now.rstrip('.')}."))
         elif line.key.startswith("doubt:"):

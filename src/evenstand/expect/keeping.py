@@ -24,9 +24,12 @@ def keeping_lines(f: CardFacts) -> list[CardLine]:
     return out
 
 
+TAKES_UP = "takes up water from"
+
+
 def _humid(f: CardFacts, product: str, humidity: float | None) -> CardLine:
     """At what relative humidity the product takes up water, and whether it keeps at the one typed."""
-    label = f"Takes up water from, {f.name(product)}"
+    label = f"{f.name(product)} {TAKES_UP}"
     known = f.products.get(product)
     key = (product if critical_humidity(product) else reference_key(known.analysis) if known else "") or product
     found = keeps_overnight(key, humidity)
