@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from evenstand.base.units import Profile, profile_unit, rounded, shown
+from evenstand.base.units import Profile, shown
 from evenstand.cli.common import columns, print_json, shared_options, units_of, wrapped
 
 if TYPE_CHECKING:
@@ -160,29 +160,19 @@ def _against(h: Any, units: Profile) -> str:
 
 def _binding(report: BlendReport, units: Profile) -> list[str]:
     """What binds, and what the last unit of it costs."""
+    from evenstand.desk.blend_lines import worth
+
     best = report.blend
     assert best is not None
     rows: list[tuple[str, ...]] = []
     for b in best.binding:
         side = "at least" if b.side == "least" else "at most"
-        rows.append((b.key, f"{side} {shown(b.limit, 'rate', units)}", _worth(b.side, b.price, best.objective, units)))
+        rows.append((b.key, f"{side} {shown(b.limit, 'rate', units)}", worth(b, best.objective, units)))
     out = ["", "What binds (as long as the products stay the same)", *columns(rows)] if rows else []
     if report.one_more is not None:
         saves = shown(report.one_more, "price_area", units) if best.objective == "cost" else shown(report.one_more, "rate", units)
         out.append(f"  At most {report.max_products} products: one product more would save {saves}.")
     return out
-
-
-def _worth(side: str, price: float, objective: str, units: Profile) -> str:
-    """What one unit of a limit is worth."""
-    if not price:
-        return "free here: another limit does it"
-    name = "lb" if profile_unit("rate", units) == "lb/ac" else "kg"
-    if objective == "mass":
-        worth = f"{rounded(price)} {name} of product"
-    else:
-        worth = shown(price, "price_mass", units, symbol=f"/{name}").rsplit("/", 1)[0]
-    return f"the last {name} costs {worth}" if side == "least" else f"one {name} more saves {worth}"
 
 
 def _next(report: BlendReport, units: Profile) -> list[str]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Literal
 
-from evenstand.base.units import Profile, rounded, shown
+from evenstand.base.units import Profile, profile_unit, rounded, shown
 from evenstand.base.worked import Working
 from evenstand.expect.lines import line
 from evenstand.reference import source, sources
@@ -242,14 +242,14 @@ def worth(binding: Binding, objective: Literal["cost", "mass"], units: Profile) 
     objective : str
         "cost" or "mass": what the price of it is counted in. [-]
     units : str
-        The reader's: a pound in US units, else a kilogram. [-]
+        The reader's: a pound where rates are pounds an acre, else a kilogram. [-]
 
     Returns
     -------
     str
         In words. [text]
     """
-    name = "lb" if units == "us" else "kg"
+    name = "lb" if profile_unit("rate", units) == "lb/ac" else "kg"
     if not binding.price:
         return "free here: another limit does it"
     if objective == "mass":
