@@ -34,6 +34,7 @@ def reading_options(function: Any) -> Any:
             click.option("--crs", help="Coordinate system of projected positions, such as EPSG:32615."),
             click.option("--start", help="ISO time at which a log in seconds begins, with its offset."),
             click.option("--zone", help="Offset from UTC of times that carry none, such as -06:00."),
+            click.option("--task", help="Key or name of the task, in ISO 11783 task data where several hold logs."),
             click.option("--truncated-ok", is_flag=True, help="Set aside a last row that breaks off instead of refusing the file."),
             click.option("--strict", is_flag=True, help="Refuse the file if any row has to be set aside."),
         )
@@ -205,7 +206,7 @@ def _write(trail: Trail, path: Path) -> None:
 def _trail(file: str, said: dict[str, Any]) -> Trail:
     from evenstand.trail import read_trail
 
-    kept = {k: said[k] for k in ("recipe", "crs", "start", "zone", "truncated_ok")}
+    kept = {k: said[k] for k in ("recipe", "crs", "start", "zone", "task", "truncated_ok")}
     trail = read_trail(file, **kept)
     if said["strict"] and trail.set_aside:
         name = Path(file).name
@@ -234,8 +235,10 @@ def _recipe(path: str | Recipe | None) -> Recipe | None:
 
 
 def _proposal(file: str, said: dict[str, Any]) -> Proposal | None:
-    """What the file is taken for; none for a file of our own or with a recipe."""
-    if said["recipe"] or Path(file).suffix.lower() == ".parquet":
+    """What the file is taken for; none for a kind that says itself what its columns are, or with a recipe."""
+    from evenstand.formats.opening import kind_of
+
+    if said["recipe"] or kind_of(Path(file)) != "delimited":
         return None
     from evenstand.formats.delimited import propose
 

@@ -54,7 +54,7 @@ class Ledger:
                 self.mended.setdefault(row, []).append(text)
 
 
-def build_trail(name: str, layout: Layout, recipe: Recipe, table: Table, notes: list[str]) -> Trail:
+def build_trail(name: str, layout: Layout, recipe: Recipe, table: Table, notes: list[str], *, aside: dict[int, str] | None = None) -> Trail:
     """A trail from the cells of a file.
 
     Parameters
@@ -69,6 +69,8 @@ def build_trail(name: str, layout: Layout, recipe: Recipe, table: Table, notes: 
         The cells. [-]
     notes : list of str
         What has been noted so far. [-]
+    aside : dict or None
+        Rows the reader has set aside already, with the reason. [-]
 
     Returns
     -------
@@ -82,6 +84,8 @@ def build_trail(name: str, layout: Layout, recipe: Recipe, table: Table, notes: 
     """
     ledger = Ledger(layout.line.size)
     ledger.keep[layout.blank] = False
+    for row, reason in (aside or {}).items():
+        ledger.set_aside(np.array([row]), reason)
     _ragged(layout, ledger)
     t_ms = _times(recipe, table, ledger, notes)
     place = _positions(recipe, table, ledger)
