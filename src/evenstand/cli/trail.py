@@ -236,13 +236,11 @@ def _recipe(path: str | Recipe | None) -> Recipe | None:
 
 def _proposal(file: str, said: dict[str, Any]) -> Proposal | None:
     """What the file is taken for; none for a kind that says itself what its columns are, or with a recipe."""
-    from evenstand.formats.opening import kind_of
+    from evenstand.formats.opening import propose_columns
 
-    if said["recipe"] or kind_of(Path(file)) != "delimited":
+    if said["recipe"]:
         return None
-    from evenstand.formats.delimited import propose
-
-    return propose(file, crs=said["crs"], start=said["start"], zone=said["zone"])
+    return propose_columns(Path(file), crs=said["crs"], start=said["start"], zone=said["zone"])
 
 
 def _boundary(path: str | None, field: str | None) -> Any:

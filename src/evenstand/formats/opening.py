@@ -4,14 +4,15 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from evenstand.formats.recipes import Recipe
+from evenstand.formats.recipes import Proposal, Recipe
 from evenstand.model.trail import Trail
 
 HEAD = 4096
+LAYERS = (".geojson", ".json", ".geojsonl", ".gml", ".kml", ".zip", ".gpx")
 
 
 def kind_of(path: Path) -> str:
-    """What a file is by its contents: "task-data", "parquet", "nmea", else "delimited"."""
+    """What a file is by its contents: "task-data", "parquet" (ours), "layer", "nmea", else "delimited"."""
     from evenstand.formats.iso11783.folders import is_task_data
     from evenstand.formats.nmea import looks_like_nmea
 
@@ -22,8 +23,39 @@ def kind_of(path: Path) -> str:
     with path.open("rb") as file:
         head = file.read(HEAD)
     if head[:4] == b"PAR1":
-        return "parquet"
+        return "parquet" if _is_ours(path) else "layer"
+    if head[:16] == b"SQLite format 3\0" or head[:3] == b"fgb" or head[:4] == b"\0\0\x27\n":
+        return "layer"
+    if path.suffix.lower() in LAYERS and head.lstrip(b"\xef\xbb\xbf \t\r\n")[:1] in (b"{", b"<", b"P"):
+        return "layer"
     return "nmea" if looks_like_nmea(head) else "delimited"
+
+
+def _is_ours(path: Path) -> bool:
+    """Whether a Parquet file is a trail of ours, or one that cannot be told from it because it is damaged."""
+    import polars as pl
+
+    from evenstand.formats.parquet import SCHEMA
+
+    try:
+        told = pl.read_parquet_metadata(path)
+    except (pl.exceptions.PolarsError, OSError):
+        return True
+    return SCHEMA in told or "geo" not in told
+
+
+def propose_columns(path: Path, *, crs: str | None = None, start: str | None = None, zone: str | None = None) -> Proposal | None:
+    """What each column of a file is taken for; None for a kind that says so itself."""
+    kind = kind_of(path)
+    if kind == "layer":
+        from evenstand.formats.pointlayers import propose_layer
+
+        return propose_layer(path, crs=crs, start=start, zone=zone)
+    if kind != "delimited":
+        return None
+    from evenstand.formats.delimited import propose
+
+    return propose(path, crs=crs, start=start, zone=zone)
 
 
 def open_trail(
@@ -46,6 +78,10 @@ def open_trail(
         from evenstand.formats.parquet import read_trail_parquet
 
         return read_trail_parquet(path)
+    if kind == "layer":
+        from evenstand.formats.pointlayers import read_trail_layer
+
+        return read_trail_layer(path, recipe=recipe, crs=crs, start=start, zone=zone)
     if kind == "nmea":
         from evenstand.formats.nmea import read_trail_nmea
 
