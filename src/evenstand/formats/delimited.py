@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from evenstand.base.errors import ColumnError, CrsError, EvenstandError, Fault, FileError, InputError, UnitError
+from evenstand.formats.angles import DEGREES_MINUTES, LETTERED, degrees_column, from_run_together
 from evenstand.formats.columns import ColumnGuess, ColumnUse, Question
 from evenstand.formats.layouts import Layout, layout_of
 from evenstand.formats.proposing import Sample, propose_from
@@ -281,6 +282,12 @@ def _table(layout: Layout, recipe: Recipe) -> Table:
             exprs += [value.alias(f"v{i}"), bad.alias(f"b{i}")]
         elif use.role in ("sections", "date") or (use.role in ("time", "clock") and use.unit in ("text", "clock")):
             exprs.append(text.str.strip_chars().alias(f"v{i}"))
+        elif use.role in ("lat", "lon") and use.unit == LETTERED:
+            value = degrees_column(text)
+            empty = text.is_null() | text.str.strip_chars().str.to_lowercase().is_in(list(ABSENT))
+            exprs += [value.alias(f"v{i}"), (value.is_null() & ~empty).alias(f"b{i}")]
+        elif use.role in ("lat", "lon") and use.unit == DEGREES_MINUTES:
+            exprs += [from_run_together(_number(text, layout.decimal)).alias(f"v{i}"), _unread(text, layout.decimal).alias(f"b{i}")]
         else:
             exprs += [_number(text, layout.decimal).alias(f"v{i}"), _unread(text, layout.decimal).alias(f"b{i}")]
     frame = _scan(layout).select(exprs).collect()

@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from evenstand.formats.angles import DEGREES_MINUTES, LETTERED, degrees_of
 from evenstand.formats.columns import (
     BINNED,
     LENGTHS,
@@ -31,6 +32,7 @@ from evenstand.model.place import FloatArray
 MATCH = 0.06  # a unit fits if the data agree within 6 %
 CLEAR = 0.20  # and no other unit comes nearer than 20 %
 CONTRADICTS = 0.30
+WRITTEN_ROWS = 300
 SPEEDS = ("m/s", "km/h", "mph", "ft/min")
 FILE_SUFFIX = re.compile(r"\.[A-Za-z0-9]+$")
 
@@ -144,19 +146,45 @@ def _degrees(lat: str, lon: str, sample: Sample, guesses: dict[str, ColumnGuess]
         guesses[lat] = _guess(lat, "lat", "sure", "name, and values within -90 to 90", unit="deg")
         guesses[lon] = _guess(lon, "lon", "sure", "name, and values within -180 to 180", unit="deg")
         return
+    if _written_degrees(lat, lon, sample):
+        guesses[lat] = _guess(lat, "lat", "sure", "name, and degrees written out within -90 to 90", unit=LETTERED)
+        guesses[lon] = _guess(lon, "lon", "sure", "name, and degrees written out within -180 to 180", unit=LETTERED)
+        return
+    if a.size and o.size and _run_together(a, o) and (np.any(a < 0) or np.any(o < 0)):
+        why = "name, and degrees and minutes run together: no value ends in 60 minutes or more"
+        guesses[lat] = _guess(lat, "lat", "likely", why, unit=DEGREES_MINUTES)
+        guesses[lon] = _guess(lon, "lon", "likely", why, unit=DEGREES_MINUTES)
+        return
     for column, role in ((lat, "lat"), (lon, "lon")):
         guesses[column] = _guess(column, role, "unsure", "the name says so, the values do not", unit="deg")
     if not a.size or not o.size:
-        text = f"'{lat}' and '{lon}' hold no numbers; degrees with minutes and seconds or letters are not read"
-        cure = "Export decimal degrees."
+        text = f"'{lat}' and '{lon}' hold neither numbers nor degrees written out"
+        cure = "Export decimal degrees, or degrees with minutes and the letter of the hemisphere."
     elif np.percentile(np.abs(o), 95) <= 90 and np.percentile(np.abs(a), 95) <= 180:
         text, cure = f"'{lat}' holds values beyond 90: latitude and longitude look swapped", "Swap the two names, or give a recipe."
-    elif np.all((np.abs(a) % 100) < 60) and np.percentile(np.abs(a), 95) <= 9000 and np.percentile(np.abs(o), 95) <= 18000:
-        text, cure = f"'{lat}' and '{lon}' look like degrees and minutes run together (4355.6 for 43° 55.6')", "Export decimal degrees."
+    elif _run_together(a, o):
+        text = f"'{lat}' and '{lon}' look like degrees and minutes run together (4355.6 for 43° 55.6'), without a sign for south or west"
+        cure = "Export decimal degrees, or give a recipe with the unit ddmm if they lie north and east."
     else:
         text = f"'{lat}' and '{lon}' are no degrees: values reach {np.max(np.abs(a)):.0f} and {np.max(np.abs(o)):.0f}; they look projected"
         cure = "Name them northing and easting and give the coordinate system, for example --crs EPSG:32615."
     asked.append(Question(kind="crs", text=text, cure=cure, column=lat))
+
+
+def _run_together(a: FloatArray, o: FloatArray) -> bool:
+    """Whether numbers can be degrees and minutes run together: minutes below 60, places on earth, and more than degrees alone."""
+    minutes = np.all((np.abs(a) % 100) < 60) and np.all((np.abs(o) % 100) < 60)
+    return bool(minutes and np.percentile(np.abs(a), 95) <= 9000 and 180 < np.percentile(np.abs(o), 95) <= 18000)
+
+
+def _written_degrees(lat: str, lon: str, sample: Sample) -> bool:
+    """Whether nearly all cells are degrees written out, within their ranges."""
+    for column, most in ((lat, 90), (lon, 180)):
+        cells = [c for c in sample.cells(column)[:WRITTEN_ROWS] if c and c.strip()]
+        found = [d for c in cells if math.isfinite(d := degrees_of(c))]
+        if not cells or len(found) < 0.9 * len(cells) or any(abs(d) > most for d in found):
+            return False
+    return True
 
 
 def _projected(east: str, north: str, sample: Sample, guesses: dict[str, ColumnGuess], asked: list[Question], crs: str | None) -> None:
