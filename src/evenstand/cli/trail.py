@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
 SHOWN_ROWS = 12
 MOST_FLAT_STEPS = 10_000
-SUFFIXES = (".parquet", ".csv", ".gpkg")
+SUFFIXES = (".parquet", ".csv", ".gpkg", ".zip")
 
 
 @click.group()
@@ -171,7 +171,7 @@ def report(
 @reading_options
 @shared_options
 def export(file: str, out: str, as_json: bool, profile: str | None, **said: Any) -> int:
-    """Write FILE again as OUT: .parquet (the documented schema), .csv (our plain layout) or .gpkg (for a GIS)."""
+    """Write FILE again as OUT: .parquet (our documented schema), .csv (plain), .gpkg (for a GIS), .zip (ISO 11783-10 task data)."""
     path = Path(out)
     if path.suffix.lower() not in SUFFIXES:
         raise InputError(f"'{path.suffix or out}' is no form we write", where="OUT", limit=", ".join(SUFFIXES), cure="Name the file so.")
@@ -195,6 +195,10 @@ def _write(trail: Trail, path: Path) -> None:
         from evenstand.formats.delimited import write_trail_csv
 
         write_trail_csv(trail, path)
+    elif path.suffix.lower() == ".zip":
+        from evenstand.formats.iso11783.writing import TaskSet, write_task_data
+
+        write_task_data(TaskSet(name=path.stem, trail=trail), path)
     else:
         from evenstand.formats.gislayers import write_trail_gpkg
         from evenstand.trail import passes_of

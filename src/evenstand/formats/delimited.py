@@ -205,9 +205,40 @@ def _scan(layout: Layout, rows: int | None = None) -> pl.LazyFrame:
 
     first = int(layout.line[0]) if layout.line.size else 1
     return pl.scan_csv(
-        layout.source, has_header=False, skip_lines=first - 1, separator=layout.delimiter, schema=dict.fromkeys(_labels(layout), pl.String),
+        _with_whole_first_record(layout, first), has_header=False, skip_lines=first - 1, separator=layout.delimiter,
+        schema=dict.fromkeys(_labels(layout), pl.String),
         truncate_ragged_lines=True, quote_char='"' if layout.quotes else None, n_rows=rows, encoding="utf8", raise_if_empty=False,
     )  # fmt: skip
+
+
+def _with_whole_first_record(layout: Layout, first: int) -> Path | bytes:
+    """The source; where its first record is short, with the missing fields added to it, as the reader counts columns there."""
+    short = len(layout.header) - int(layout.fields[0]) if layout.fields.size else 0
+    if short <= 0:
+        return layout.source
+    data = layout.source if isinstance(layout.source, bytes) else layout.source.read_bytes()
+    lines = data.split(b"\n")
+    body = lines[first - 1].rstrip(b"\r")
+    lines[first - 1] = body + layout.delimiter.encode() * short + lines[first - 1][len(body) :]
+    return b"\n".join(lines)
+
+
+def _collected(frame: pl.LazyFrame, layout: Layout) -> pl.DataFrame:
+    """The frame's rows; what the reader of tables refuses is an error of the file.
+
+    Raises
+    ------
+    FileError
+        If the text cannot be taken apart.
+    """
+    from polars.exceptions import PolarsError
+
+    try:
+        return frame.collect()
+    except PolarsError as error:
+        name = layout.source.name if isinstance(layout.source, Path) else "file"
+        text = str(error).split(chr(10))[0][:160]
+        raise FileError(f"its records cannot be taken apart ({text})", where=name, cure="Export the log again.") from error
 
 
 def _labels(layout: Layout) -> list[str]:
@@ -218,7 +249,7 @@ def _sample(layout: Layout) -> Sample:
     """The first rows: all columns as numbers, text on demand."""
     import polars as pl
 
-    frame = _scan(layout, SAMPLE_ROWS).collect()
+    frame = _collected(_scan(layout, SAMPLE_ROWS), layout)
     label = dict(zip(layout.header, _labels(layout), strict=True))
     first = frame.head(50)
     lower = frame.lazy().select(pl.all().str.strip_chars().str.to_lowercase()).collect()
@@ -290,7 +321,7 @@ def _table(layout: Layout, recipe: Recipe) -> Table:
             exprs += [from_run_together(_number(text, layout.decimal)).alias(f"v{i}"), _unread(text, layout.decimal).alias(f"b{i}")]
         else:
             exprs += [_number(text, layout.decimal).alias(f"v{i}"), _unread(text, layout.decimal).alias(f"b{i}")]
-    frame = _scan(layout).select(exprs).collect()
+    frame = _collected(_scan(layout).select(exprs), layout)
     if frame.height != layout.line.size:
         raise FileError(
             f"{layout.line.size} records by their line ends but {frame.height} by their quotes",
@@ -314,7 +345,7 @@ def _words(layout: Layout, labels: list[str]) -> dict[str, list[str]]:
 
     if not labels:
         return {}
-    frame = _scan(layout, SAMPLE_ROWS).select(pl.col(labels).str.strip_chars().str.to_lowercase()).collect()
+    frame = _collected(_scan(layout, SAMPLE_ROWS).select(pl.col(labels).str.strip_chars().str.to_lowercase()), layout)
     return {name: frame[name].unique().drop_nulls().to_list() for name in labels}
 
 
