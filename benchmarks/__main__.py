@@ -16,12 +16,15 @@ def main() -> int:
     parser.add_argument("--seed", type=int, default=7, help="first seed of the inputs; every turn has its own")
     parser.add_argument("--turns", type=int, default=7, help="turns of each comparison, at least seven")
     parser.add_argument("--quick", action="store_true", help="leave out the million rows")
+    parser.add_argument("--only", default="", help="only the parts whose name holds this: coverage, raster, log_to_area")
     parser.add_argument("--out", type=Path, default=Path("bench-out"), help="folder of results.json")
     said = parser.parse_args()
-    from benchmarks.covering import results
+    from benchmarks import covering, rastering, reading
 
     print(f"{platform.machine()}, {os.cpu_count()} cores, Python {platform.python_version()}, load {_load()}", flush=True)
-    found = results(seed=said.seed, turns=said.turns, quick=said.quick)
+    parts = {"coverage": covering, "raster": rastering, "log_to_area": reading}
+    chosen = [part for name, part in parts.items() if not said.only or said.only in name]
+    found = [r for part in chosen for r in part.results(seed=said.seed, turns=said.turns, quick=said.quick)]
     for r in found:
         print(f"\n{r.name}, {r.size} rows, against {r.peer}")
         print(f"  ours  median {r.ours_s:8.4f} s  worst {r.ours_worst_s:8.4f} s  memory {_mb(r.ours_memory_mb)}")
