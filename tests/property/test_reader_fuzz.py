@@ -22,6 +22,7 @@ from evenstand.model import Trail
 from evenstand.trail import read_trail
 
 ROUNDS = int(os.environ.get("EVENSTAND_FUZZ", "400"))
+pytestmark = pytest.mark.timeout(300 + ROUNDS // 5)
 WORDS = (b"", b"\0", b"\xff\xfe", b"-1", b"1e309", b"nan", b"65535", b"99999999999999999999", b"<!DOCTYPE a>", b"&a;", b'"', b"'", b",,,,", b"\r", b"\n",
          b"=1+1", b"../../x", b"4294967295", b"\xc3", b"0" * 400, b"*00", b"$")  # fmt: skip
 

@@ -133,6 +133,8 @@ def _at(clock: str, number: int, moments: list[Moment]) -> Moment:
     if len(clock) < 6:
         raise ValueError(clock)
     ms = (int(clock[:2]) * 3600 + int(clock[2:4]) * 60 + float(clock[4:])) * 1e3
+    if not 0 <= ms < DAY_MS + 1000:
+        raise ValueError(clock)
     if not moments or moments[-1].clock_ms != ms:
         moments.append(Moment(clock_ms=ms, line=number))
     return moments[-1]

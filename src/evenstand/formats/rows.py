@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 MOST_TEXTS = 500
 MOST_SHARE_ASIDE = 0.5
 FASTEST_M_S = 14.0
+LAST_MS = 4.1e12  # the year 2099
 COARSE_SHARE = 0.3
 MOST_STUTTER = 50
 NEVER_NEGATIVE = ("speed", "step", "asked", "echoed", "fan", "mass_rate", "interval")
@@ -155,6 +156,7 @@ def _times(recipe: Recipe, table: Table, ledger: Ledger, notes: list[str]) -> Fl
     bad = table.bad.get(use.name, np.zeros(0, dtype=np.int64))
     ledger.set_aside(bad, f"'{use.name}' is not understood as a time")
     ledger.set_aside(np.flatnonzero(ledger.keep & ~np.isfinite(ms)), f"no time in '{use.name}'")
+    ledger.set_aside(np.flatnonzero(ledger.keep & (np.abs(ms) > LAST_MS)), f"'{use.name}' is beyond any calendar")
     if use.unit in ("s", "ms", "", "clock"):
         if use.unit == "clock":
             ms = _past_midnight(ms, ledger, notes)

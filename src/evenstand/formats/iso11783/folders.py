@@ -14,6 +14,8 @@ from evenstand.base.errors import Fault, FileError
 from evenstand.formats.archives import MOST_BYTES, MOST_MEMBERS, check_members
 
 MAIN = "TASKDATA.XML"
+BROKEN = (zipfile.BadZipFile, EOFError, OSError, NotImplementedError, RuntimeError, ValueError, zlib.error)
+"""What the archive library raises on damaged or hostile archives."""
 
 
 @dataclass(slots=True)
@@ -42,7 +44,7 @@ class TaskFiles:
             raise FileError(f"{name} is named but not there", where=self.name, cure="Copy the whole folder, with all its files.")
         try:
             text = self._bytes(member)
-        except (zipfile.BadZipFile, EOFError, OSError, NotImplementedError, RuntimeError, zlib.error) as error:
+        except BROKEN as error:
             raise FileError(f"{name} cannot be read ({error})", where=self.name, cure="Copy it again from the machine.") from error
         self.read_bytes += len(text)
         return text
@@ -84,10 +86,11 @@ def task_files(path: Path) -> Iterator[TaskFiles]:
     """
     if path.is_file() and zipfile.is_zipfile(path):
         try:
-            with zipfile.ZipFile(path) as archive:
-                yield TaskFiles(name=path.name, members=_in_archive(path, archive), archive=archive)
-        except zipfile.BadZipFile as error:
+            archive = zipfile.ZipFile(path)
+        except BROKEN as error:
             raise FileError(f"the archive is damaged or cut off ({error})", where=path.name, cure="Copy it again.") from error
+        with archive:
+            yield TaskFiles(name=path.name, members=_in_archive(path, archive), archive=archive)
         return
     folder = path if path.is_dir() else path.parent
     if not folder.is_dir():
@@ -106,7 +109,7 @@ def is_task_data(path: Path) -> bool:
     try:
         with zipfile.ZipFile(path) as archive:
             return any(PurePosixPath(m.filename.replace("\\", "/")).name.upper() == MAIN for m in archive.infolist()[: MOST_MEMBERS + 1])
-    except (zipfile.BadZipFile, OSError):
+    except BROKEN:
         return False
 
 
