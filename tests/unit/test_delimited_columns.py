@@ -140,7 +140,7 @@ def test_a_wrong_or_unfit_coordinate_system_is_refused(tmp_path):
 
 def test_faults_of_every_kind_come_in_one_error(tmp_path):
     lines = projected()
-    lines = [lines[0].replace("time", "clock am"), *lines[1:]]
+    lines = [lines[0].replace("time", "moment"), *(line.replace("2027-05-04T14:", "minute ") for line in lines[1:])]
     with pytest.raises(FileError) as caught:
         read_trail(write_log(tmp_path / "a.csv", lines))
     assert {type(caught.value)} == {FileError}

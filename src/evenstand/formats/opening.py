@@ -8,6 +8,10 @@ from evenstand.formats.recipes import Proposal, Recipe
 from evenstand.model.trail import Trail
 
 HEAD = 4096
+MANY_ROWS = 3_000_000
+"""Trails with more rows are told of by their accounts alone. [-]"""
+LARGE_BYTES = 200_000_000
+"""Delimited logs larger than this are read block by block. [byte]"""
 LAYERS = (".geojson", ".json", ".geojsonl", ".gml", ".kml", ".zip", ".gpx")
 
 
@@ -31,15 +35,28 @@ def kind_of(path: Path) -> str:
     return "nmea" if looks_like_nmea(head) else "delimited"
 
 
+def is_large(path: Path) -> bool:
+    """Whether a file is a delimited log too large to be read whole."""
+    return path.is_file() and path.stat().st_size > LARGE_BYTES and kind_of(path) == "delimited"
+
+
+def has_many_rows(path: Path) -> bool:
+    """Whether a file is a trail of ours that holds too many rows to be read just to tell of it."""
+    if not path.is_file() or kind_of(path) != "parquet":
+        return False
+    from evenstand.formats.parquet import read_account
+
+    return read_account(path)[1] > MANY_ROWS
+
+
 def _is_ours(path: Path) -> bool:
     """Whether a Parquet file is a trail of ours, or one that cannot be told from it because it is damaged."""
-    import polars as pl
-
-    from evenstand.formats.parquet import SCHEMA
+    from evenstand.base.errors import FileError
+    from evenstand.formats.parquet import SCHEMA, metadata_of
 
     try:
-        told = pl.read_parquet_metadata(path)
-    except (pl.exceptions.PolarsError, OSError):
+        told = metadata_of(path, path.name)
+    except FileError:
         return True
     return SCHEMA in told or "geo" not in told
 

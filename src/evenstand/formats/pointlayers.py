@@ -13,9 +13,10 @@ from typing import Any
 
 import numpy as np
 
-from evenstand.base.errors import FileError
+from evenstand.base.errors import CrsError, FileError
+from evenstand.formats.parquet import metadata_of, table_in
 from evenstand.formats.recipes import Proposal, Recipe
-from evenstand.formats.vector import Layer, file_hash, read_layer
+from evenstand.formats.vector import Layer, file_hash, layer_names, read_layer
 from evenstand.model.trail import Trail
 
 SUFFIXES = (".gpkg", ".shp", ".geojson", ".json", ".geojsonl", ".fgb", ".parquet", ".geoparquet", ".zip", ".gml", ".kml", ".tab", ".mif")
@@ -27,11 +28,21 @@ METRES = ("easting", "northing")
 @contextmanager
 def as_table(path: Path, *, layer: str | None = None) -> Iterator[tuple[Path, str | None, Layer]]:
     """The layer as delimited text in a folder that is gone afterwards, with its coordinate system (None: degrees)."""
-    found = _geoparquet(path) if _is_parquet(path) else read_layer(path, layer=layer)
+    found = _geoparquet(path) if _is_parquet(path) else read_layer(path, layer=layer or _own_rows(path))
     with tempfile.TemporaryDirectory() as folder:
         table = Path(folder) / f"{path.stem or 'layer'}.csv"
         crs = _write(found, table)
         yield table, crs, found
+
+
+def _own_rows(path: Path) -> str | None:
+    """The layer of rows in a GeoPackage that we wrote beside its passes and strips; None where it is another's."""
+    from evenstand.formats.gislayers import LAYERS
+
+    if path.suffix.lower() != ".gpkg" or not path.is_file():
+        return None
+    names = layer_names(path)
+    return LAYERS[0] if len(names) > 1 and names[0] == LAYERS[0] and set(names) <= set(LAYERS) else None
 
 
 def _is_parquet(path: Path) -> bool:
@@ -52,18 +63,21 @@ def _geoparquet(path: Path) -> Layer:
     import polars as pl
     import shapely
 
+    told = metadata_of(path, path.name).get("geo")
     try:
-        told = pl.read_parquet_metadata(path).get("geo")
         geo = json.loads(told) if told else None
-        frame = pl.read_parquet(path) if geo else None
-    except (pl.exceptions.PolarsError, OSError, ValueError) as error:
-        raise FileError(f"it cannot be read as Parquet ({str(error)[:120]})", where=path.name, cure="Export it again.") from error
-    if geo is None or frame is None:
+    except (ValueError, RecursionError) as error:
+        raise FileError(f"its geo metadata is no JSON ({str(error)[:120]})", where=path.name, cure="Export it again.") from error
+    if not isinstance(geo, dict):
         raise FileError(
             "it is Parquet, but neither a trail of ours nor GeoParquet", where=path.name, cure="Export the log as GeoParquet or CSV."
         )
     name = geo.get("primary_column", "geometry")
-    column = geo.get("columns", {}).get(name, {})
+    columns_told = geo.get("columns")
+    column = columns_told.get(name) if isinstance(columns_told, dict) and isinstance(name, str) else None
+    if not isinstance(column, dict):
+        raise FileError("its geo metadata names no geometry column", where=path.name, cure="Export it again.")
+    frame = table_in(path, path.name)
     if column.get("encoding") != "WKB" or name not in frame.columns:
         raise FileError(
             f"its geometries are '{column.get('encoding')}'", where=path.name, limit="WKB", cure="Export it with WKB geometries."
@@ -74,11 +88,11 @@ def _geoparquet(path: Path) -> Layer:
     except (shapely.errors.ShapelyError, TypeError) as error:
         raise FileError(f"a geometry is damaged ({error})", where=path.name, cure="Export it again.") from error
     others = [c for c in frame.columns if c != name and frame[c].dtype.is_nested() is False and frame[c].dtype != pl.Binary]
-    columns = {c: frame[c].dt.strftime("%Y-%m-%dT%H:%M:%S%.3f") if frame[c].dtype == pl.Datetime else frame[c] for c in others}
+    columns = {c: _moments(frame[c]) if frame[c].dtype == pl.Datetime else frame[c] for c in others}
     return Layer(
         source=path.name,
         name=name,
-        crs=json.dumps(system) if isinstance(system, dict) else system,
+        crs=json.dumps(system) if isinstance(system, dict) else None if system is None else str(system),
         geometries=shapes,
         attributes={c: tuple(v.to_list()) for c, v in columns.items()},
         is_geojson=False,
@@ -86,10 +100,16 @@ def _geoparquet(path: Path) -> Layer:
     )
 
 
+def _moments(times: Any) -> Any:
+    """Times as text; those with a zone as UTC, marked so."""
+    if times.dtype.time_zone is None:
+        return times.dt.strftime("%Y-%m-%dT%H:%M:%S%.3f")
+    return times.dt.convert_time_zone("UTC").dt.strftime("%Y-%m-%dT%H:%M:%S%.3fZ")
+
+
 def _write(found: Layer, table: Path) -> str | None:
     """Write one row a feature; positions first, under names no attribute has. Gives the coordinate system, None for degrees."""
     import shapely
-    from pyproj import CRS
 
     kinds = {g.geom_type for g in found.geometries if g is not None}
     if not kinds <= {"Point", "MultiPoint", "Polygon", "MultiPolygon"} or not kinds:
@@ -97,13 +117,15 @@ def _write(found: Layer, table: Path) -> str | None:
         raise FileError(
             f"the layer holds {what}", where=found.source, limit="points, or strips as polygons", cure="Export the log as points."
         )
-    system = CRS.from_user_input(found.crs) if found.crs else None
-    degrees = found.is_geojson or (system is not None and system.is_geographic)
+    degrees = found.is_geojson or _is_geographic(found)
     names = DEGREES if degrees else METRES
     attributes = {k: v for k, v in found.attributes.items() if k.lower() not in {*DEGREES, *METRES, "lon", "lat", AREA}}
-    middle = shapely.centroid(found.geometries)
-    x, y = shapely.get_x(middle), shapely.get_y(middle)
-    area = None if degrees or not kinds & {"Polygon", "MultiPolygon"} else shapely.area(found.geometries)
+    try:
+        middle = shapely.centroid(found.geometries)
+        x, y = shapely.get_x(middle), shapely.get_y(middle)
+        area = None if degrees or not kinds & {"Polygon", "MultiPolygon"} else shapely.area(found.geometries)
+    except shapely.errors.ShapelyError as error:
+        raise FileError(f"a geometry is damaged ({error})", where=found.source, cure="Export the layer again.") from error
     with table.open("w", newline="", encoding="utf-8") as file:
         rows = csv.writer(file)
         rows.writerow([*names, *([AREA] if area is not None else []), *attributes])
@@ -111,6 +133,26 @@ def _write(found: Layer, table: Path) -> str | None:
             place = [_number(x[i]), _number(y[i]), *([_number(area[i])] if area is not None else [])]
             rows.writerow([*place, *(_cell(v[i]) for v in attributes.values())])
     return None if degrees else found.crs
+
+
+def _is_geographic(found: Layer) -> bool:
+    """Whether a layer's coordinate system is one of degrees.
+
+    Raises
+    ------
+    CrsError
+        If it is none we know.
+    """
+    from pyproj import CRS
+    from pyproj.exceptions import CRSError
+
+    if not found.crs:
+        return False
+    try:
+        return bool(CRS.from_user_input(found.crs).is_geographic)
+    except CRSError as error:
+        cure = "Export the layer again, in a system with an EPSG code."
+        raise CrsError(f"its coordinate system is not understood ({str(found.crs)[:80]})", where=found.source, cure=cure) from error
 
 
 def _number(value: float) -> str:
