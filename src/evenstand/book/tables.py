@@ -116,6 +116,7 @@ outfits = _top(
     *_est("widths_true_m"), _number("widths_rate_m"), _number("widths_guidance_m"), _number("speed_m_s"), *_est("pulse_m"),
     _number("wheel_m"), _number("turn_radius_m"), _number("antenna_ahead_m", null=False), *_est("fan_turns_s"),
     _number("overlap_low", null=False), _number("overlap_high", null=False),
+    _number("hitch_m"),
     about="Tractor, tool and cart as hitched",
 )  # fmt: skip
 outfit_bins = _part(

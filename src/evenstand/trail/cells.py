@@ -20,7 +20,9 @@ from evenstand.trail.strips import Strips
 from evenstand.trail.tiles import _jit
 
 BLOCK = 256
+MOST_TIMES = 255
 TILT_RAD = 0.03
+DoseArray = npt.NDArray[np.float32]
 NEVER = np.iinfo(np.int32).max
 MOST_CELLS = 400_000_000
 
@@ -28,8 +30,9 @@ MOST_CELLS = 400_000_000
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CellMap:
     """A map of cells. origin_m (2,): its corner in the trail's frame [m]; along (2,), across (2,): unit vectors of its rows and columns in
-    that frame; count (rows, columns): times sown; first (rows, columns): row of the trail that sowed it first, -1 never;
-    dose_kg_ha (rows, columns): product received in all, None where no rates were given [kg/ha]."""
+    that frame; count (rows, columns): times sown, 255 standing for that or more; first (rows, columns): row of the trail that sowed it
+    first, -1 never; laid (trail rows,): cells each row of the trail passed over; dose_kg_ha (rows, columns): product received in all,
+    None where no rates were given [kg/ha]."""
 
     cell_m: float
     origin_m: FloatArray
@@ -37,7 +40,8 @@ class CellMap:
     along: FloatArray
     count: npt.NDArray[np.uint8]
     first: npt.NDArray[np.int32]
-    dose_kg_ha: npt.NDArray[np.float32] | None
+    laid: IntArray
+    dose_kg_ha: DoseArray | None
 
     def middle_m(self, rows: IntArray, columns: IntArray) -> FloatArray:
         """Middles of cells in the trail's frame, shape (n, 2). [m]"""
@@ -45,6 +49,20 @@ class CellMap:
             self.origin_m + np.outer((columns + 0.5) * self.cell_m, self.across) + np.outer((rows + 0.5) * self.cell_m, self.along)
         )
         return out
+
+    def cell_of(self, xy_m: FloatArray) -> tuple[IntArray, IntArray]:
+        """Row and column of the cell each place (n, 2) lies in; -1 in both outside the map. [-]"""
+        away = np.asarray(xy_m, dtype=np.float64).reshape(-1, 2) - self.origin_m
+        row = np.floor(away @ self.along / self.cell_m).astype(np.int64)
+        column = np.floor(away @ self.across / self.cell_m).astype(np.int64)
+        outside = (row < 0) | (column < 0) | (row >= self.count.shape[0]) | (column >= self.count.shape[1])
+        row[outside], column[outside] = -1, -1
+        return row, column
+
+    @property
+    def cell_m2(self) -> float:
+        """Area of one cell. [m²]"""
+        return self.cell_m * self.cell_m
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -60,7 +78,16 @@ class CellTotals:
     map: CellMap | None
 
 
-def cells_of(strips: Strips, *, cell_m: float = 0.25, rate_kg_ha: FloatArray | None = None, keep: bool = False) -> CellTotals:
+def cells_of(
+    strips: Strips,
+    *,
+    cell_m: float = 0.25,
+    rate_kg_ha: FloatArray | None = None,
+    keep: bool = False,
+    upright: bool = False,
+    reach_m: FloatArray | None = None,
+    like: CellMap | None = None,
+) -> CellTotals:
     """Count the ground of strips in cells.
 
     Parameters
@@ -73,6 +100,12 @@ def cells_of(strips: Strips, *, cell_m: float = 0.25, rate_kg_ha: FloatArray | N
         Rate in each row of the trail; not a number counts as none. [kg/ha]
     keep : bool
         Keep the map. [-]
+    upright : bool
+        Rows of cells along x and columns along y, as files for a GIS want them. [-]
+    reach_m : array (k, 2) or None
+        Places the map should reach too, such as the corners of a field. [m]
+    like : CellMap or None
+        Take the same cells as this map, its size included. [-]
 
     Returns
     -------
@@ -84,18 +117,12 @@ def cells_of(strips: Strips, *, cell_m: float = 0.25, rate_kg_ha: FloatArray | N
     RangeError
         If the cell is smaller than 0.02 m or larger than 10 m, or the map would hold more than `MOST_CELLS`.
     """
+    cell_m = like.cell_m if like is not None else cell_m
     require_range("cell_m", cell_m, 0.02, 10.0, unit="m")
     if strips.start.size <= 1:
         none = None if rate_kg_ha is None else 0.0
         return CellTotals(cell_m=cell_m, covered_m2=0.0, twice_m2=0.0, repeat_m2=0.0, mass_kg=none, map=None)
-    across = _usual_across(strips)
-    along = np.array([-across[1], across[0]])
-    turn = np.column_stack([across, along])
-    left, right = strips.left @ turn, strips.right @ turn
-    low = np.minimum(left.min(axis=0), right.min(axis=0))
-    high = np.maximum(left.max(axis=0), right.max(axis=0))
-    size = np.ceil((high - low) / cell_m).astype(np.int64) + 1
-    columns, rows = int(size[0]), int(size[1])
+    place, other, rows, columns, turn, low = laid_out(strips, cell_m, upright=upright, reach_m=reach_m, like=like)
     if keep and rows * columns > MOST_CELLS:
         raise RangeError(f"{rows} x {columns} cells", where="cell_m", limit=f"at most {MOST_CELLS:,}", cure="Take larger cells for a map.")
     shape = (rows, columns) if keep else (0, 0)
@@ -103,17 +130,51 @@ def cells_of(strips: Strips, *, cell_m: float = 0.25, rate_kg_ha: FloatArray | N
     weigh = rate_kg_ha is not None
     rate = np.nan_to_num(np.asarray(rate_kg_ha, dtype=np.float64)) if rate_kg_ha is not None else np.zeros(1)
     dose = np.zeros(shape if weigh else (0, 0), np.float32)
-    node, place = _quads(strips.start), (left - low) / cell_m - 0.5
-    other = (right - low) / cell_m - 0.5
-    once, twice, more, mass = _count(place, other, node, strips.row, rate, weigh, rows, columns, keep, count, first, dose)
+    laid = np.zeros(int(strips.row.max()) + 1 if keep else 0, np.int64)
+    node = _quads(strips.start)
+    once, twice, more, mass = _count(place, other, node, strips.row, rate, weigh, rows, columns, keep, count, first, dose, laid)
     area = cell_m * cell_m
     kept = CellMap(
-        cell_m=cell_m, origin_m=turn @ low, across=across, along=along, count=count, first=first, dose_kg_ha=dose if weigh else None
+        cell_m=cell_m, origin_m=turn @ low, across=turn[:, 0], along=turn[:, 1], count=count, first=first, laid=laid,
+        dose_kg_ha=dose if weigh else None,
     )  # fmt: skip
     return CellTotals(
         cell_m=cell_m, covered_m2=once * area, twice_m2=twice * area, repeat_m2=more * area, mass_kg=mass * area / 1e4 if weigh else None,
         map=kept if keep else None,
     )  # fmt: skip
+
+
+def laid_out(
+    strips: Strips, cell_m: float, *, upright: bool = False, reach_m: FloatArray | None = None, like: CellMap | None = None
+) -> tuple[FloatArray, FloatArray, int, int, FloatArray, FloatArray]:
+    """Left and right edges of strips in cells, the middle of cell (0, 0) being (0, 0); how many rows and columns of
+    cells; the matrix that turns the frame to the cells, and their lower corner in the turned frame [m].
+
+    Parameters
+    ----------
+    strips : Strips
+        What was sown; not empty. [m]
+    cell_m, upright, reach_m, like
+        As for `cells_of`.
+    """
+    require_range("cell_m", cell_m, 0.02, 10.0, unit="m")
+    across = like.across if like is not None else np.array([1.0, 0.0]) if upright else _usual_across(strips)
+    turn = np.column_stack([across, np.array([-across[1], across[0]])])
+    left, right = strips.left @ turn, strips.right @ turn
+    if like is not None:
+        low, (rows, columns) = like.origin_m @ turn, like.count.shape
+    else:
+        low, columns, rows = _extent(left, right, None if reach_m is None else np.asarray(reach_m) @ turn, cell_m)
+    return (left - low) / cell_m - 0.5, (right - low) / cell_m - 0.5, rows, columns, turn, low
+
+
+def _extent(left: FloatArray, right: FloatArray, reach: FloatArray | None, cell_m: float) -> tuple[FloatArray, int, int]:
+    """Lower corner of the cells [m], and how many columns and rows."""
+    corners = [side for side in (left, right, reach) if side is not None and side.size]
+    low: FloatArray = np.min([side.min(axis=0) for side in corners], axis=0)
+    high = np.max([side.max(axis=0) for side in corners], axis=0)
+    size = np.ceil((high - low) / cell_m).astype(np.int64) + 1
+    return low, int(size[0]), int(size[1])
 
 
 def _usual_across(strips: Strips) -> FloatArray:
@@ -174,7 +235,9 @@ def _convex(xs, ys):  # type: ignore[no-untyped-def]  # pragma: no cover
 
 
 @_jit
-def _count(left, right, node, row, rate, weigh, rows, columns, keep, count, first, dose):  # type: ignore[no-untyped-def]  # pragma: no cover
+def _count(  # type: ignore[no-untyped-def]  # pragma: no cover
+    left, right, node, row, rate, weigh, rows, columns, keep, count, first, dose, laid
+):
     """Totals over blocks; maps are filled where they are kept."""
     down, over = (rows + BLOCK - 1) // BLOCK, (columns + BLOCK - 1) // BLOCK
     begin = np.zeros(down * over + 1, np.int64)
@@ -247,8 +310,9 @@ def _count(left, right, node, row, rate, weigh, rows, columns, keep, count, firs
                             continue
                         line = block[r - row0]
                         for c in range(lo - column0, hi - column0):
-                            line[c] += 1
+                            line[c] += line[c] != MOST_TIMES
                         if keep:
+                            laid[row[k]] += hi - lo
                             mine = who[r - row0]
                             mark = np.int32(row[k])
                             for c in range(lo - column0, hi - column0):

@@ -32,9 +32,10 @@ def read_trail(
     crs : str or None
         Coordinate system of the positions, such as "EPSG:32615"; needed for projected numbers. [-]
     start : str or None
-        ISO time at which a log in seconds since its start begins, with offset. [-]
+        ISO time, with offset, at which a log begins that counts seconds or has no dates. A log with dates whose clock is off by whole
+        quarters of an hour is moved to it; a day alone is only compared. [-]
     zone : str or None
-        Offset from UTC of times that carry none, such as "-06:00". [-]
+        Zone of times that carry no offset: "-06:00", or a name such as "America/Regina". [-]
     task : str or None
         Key or name of the task, in task data where several hold logs. [-]
     truncated_ok : bool

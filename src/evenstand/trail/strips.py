@@ -17,6 +17,7 @@ from evenstand.model.outfit import Outfit
 from evenstand.model.place import FloatArray, IntArray
 from evenstand.model.trail import BoolArray, Trail
 from evenstand.trail.stepping import Steps, runs_of
+from evenstand.trail.towing import towed
 
 LEAST_STEP_M = 0.2
 LEAST_BASE_M = 1.5
@@ -50,8 +51,9 @@ class Strips:
 
 
 @dataclass(frozen=True, slots=True)
-class _Path:
-    """The openers' middle at the rows kept: position, unit vector to the right, unwrapped heading, the row, whether a step is whole."""
+class ToolPath:
+    """The openers' middle at the m rows kept. xy (m,2) [m]; right (m,2): unit vector to the right; turn (m,): unwrapped direction it faces,
+    counter-clockwise from x [rad]; row (m,) of the trail; joined (m-1,): whether nothing is missing up to the next."""
 
     xy: FloatArray
     right: FloatArray
@@ -151,6 +153,24 @@ def strips_of(trail: Trail, outfit: Outfit, steps: Steps, *, width_m: float | No
     )
 
 
+def tool_path(trail: Trail, outfit: Outfit, steps: Steps, width_m: float) -> ToolPath:
+    """The way of the openers' middle.
+
+    Parameters
+    ----------
+    trail : Trail
+        The trail. [-]
+    outfit : Outfit
+        Where the antenna sits, and how the tool is drawn. [-]
+    steps : Steps
+        Steps of the trail. [-]
+    width_m : float
+        Of the tool. [m]
+    """
+    _, code = _patterns(trail, section_edges(trail, outfit, width_m=width_m)[0])
+    return _path(trail, outfit, steps, width_m, code)
+
+
 def _patterns(trail: Trail, edges: FloatArray) -> tuple[list[FloatArray], IntArray]:
     """Every combination of sections that occurs as its runs (r,2) of ground across the tool, and each row's combination (n,)."""
     if trail.sections is None or trail.sections.shape[1] == 0:
@@ -199,8 +219,9 @@ def _kept_rows(trail: Trail, steps: Steps, code: IntArray) -> IntArray:
     return np.flatnonzero(keep)
 
 
-def _path(trail: Trail, outfit: Outfit, steps: Steps, width: float, code: IntArray) -> _Path:
-    """The way of the openers' middle: behind the antenna along the way driven, facing as the way does over half a tool's width."""
+def _path(trail: Trail, outfit: Outfit, steps: Steps, width: float, code: IntArray) -> ToolPath:
+    """The way of the openers' middle: behind the antenna along the way driven, facing as the way does over half a tool's width; with a
+    known hitch, drawn behind it."""
     row = _kept_rows(trail, steps, code)
     missing = np.concatenate([[0], np.cumsum(~steps.whole)])
     joined = missing[row[1:]] == missing[row[:-1]]
@@ -226,8 +247,13 @@ def _path(trail: Trail, outfit: Outfit, steps: Steps, width: float, code: IntArr
     face = face / np.where(lone, 1.0, size)[:, None] * sense[:, None]
     face[lone] = (0.0, 1.0)
     middle = _at(along, xy, centre, lo, hi) if outfit.antenna_ahead_m else xy
+    if outfit.hitch_m:
+        hitch = _at(along, xy, along - (outfit.antenna_ahead_m - outfit.hitch_m) * sense, lo, hi)
+        pulled, ahead = towed(hitch, outfit.hitch_m, first, face)
+        forward = (sense > 0)[:, None]  # a tool pushed back is steered, not drawn
+        middle, face = np.where(forward, pulled, middle), np.where(forward, ahead, face)
     right = np.column_stack([face[:, 1], -face[:, 0]])
-    return _Path(middle, right, np.unwrap(np.arctan2(face[:, 1], face[:, 0])), row, joined)
+    return ToolPath(middle, right, np.unwrap(np.arctan2(face[:, 1], face[:, 0])), row, joined)
 
 
 def _sown_span(along: FloatArray, sown: BoolArray) -> tuple[FloatArray, FloatArray]:
@@ -289,12 +315,12 @@ def _at(along: FloatArray, xy: FloatArray, where: FloatArray, lo: FloatArray, hi
     return out
 
 
-def _sowing_kept(path: _Path, steps: Steps) -> BoolArray:
+def _sowing_kept(path: ToolPath, steps: Steps) -> BoolArray:
     """Which steps between kept rows were sown."""
     return np.asarray(path.joined & steps.sowing[path.row[:-1]]) if path.row.size > 1 else np.zeros(0, dtype=np.bool_)
 
 
-def _chains(path: _Path, state: IntArray, patterns: list[FloatArray]) -> tuple[FloatArray, FloatArray, IntArray, IntArray]:
+def _chains(path: ToolPath, state: IntArray, patterns: list[FloatArray]) -> tuple[FloatArray, FloatArray, IntArray, IntArray]:
     most = max((p.shape[0] for p in patterns), default=0)
     lefts, rights = [np.zeros((0, 2))], [np.zeros((0, 2))]
     counts, rows = [np.zeros(0, dtype=np.int64)], [np.zeros(0, dtype=np.int64)]
@@ -315,7 +341,7 @@ def _chains(path: _Path, state: IntArray, patterns: list[FloatArray]) -> tuple[F
 
 
 def _slot(
-    path: _Path, state: IntArray, step: IntArray, lo: FloatArray, hi: FloatArray
+    path: ToolPath, state: IntArray, step: IntArray, lo: FloatArray, hi: FloatArray
 ) -> list[tuple[FloatArray, FloatArray, IntArray, IntArray]]:
     """One run of ground across the tool: chains of good steps, and folded steps as triangles."""
     a, b = lo[state[step]][:, None], hi[state[step]][:, None]
@@ -338,7 +364,7 @@ def _slot(
     return out
 
 
-def _turned(path: _Path, kept: IntArray, new: BoolArray) -> BoolArray:
+def _turned(path: ToolPath, kept: IntArray, new: BoolArray) -> BoolArray:
     """More breaks, so that no chain turns by more than about a right angle and can lie over itself."""
     chain = np.cumsum(new) - 1
     begin = np.flatnonzero(new)
@@ -431,7 +457,7 @@ def _areas(left: FloatArray, right: FloatArray, start: IntArray) -> FloatArray:
     return out
 
 
-def _switching(path: _Path, state: IntArray, patterns: list[FloatArray]) -> float:
+def _switching(path: ToolPath, state: IntArray, patterns: list[FloatArray]) -> float:
     """Ground of the parts of the tool that were switched within a step: the log cannot say where in it. [m²]"""
     if state.size < 2:
         return 0.0

@@ -28,6 +28,7 @@ def upgrade(operations: Operations, at: str) -> None:
     operations.add_column("fills", Column("low_light_at_ha", Double))
     for name, kind in (("fan_turns_s", Double), ("fan_turns_s_sd", Double), ("fan_turns_s_basis", Text), ("fan_turns_s_source", Text)):
         operations.add_column("outfits", Column(name, kind))
+    operations.add_column("outfits", Column("hitch_m", Double))
     _create(
         operations, "card_remarks",
         _text("key"), _refers("outfit", "outfits.key", null=False), _text("line"), _text("yours"), _text("set_by"), _at(),
