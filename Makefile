@@ -10,7 +10,7 @@ SEED   ?= 7
 export PIP_DISABLE_PIP_VERSION_CHECK = 1
 
 .DEFAULT_GOAL := help
-.PHONY: help demo serve check test bench bench-faults stress docs clean
+.PHONY: help demo serve check test bench bounds bench-faults stress docs clean
 
 help: ## list the commands
 	@grep -E '^[a-z-]+:.*##' Makefile | sed -E 's/^([a-z-]+):.*## (.*)/  make \1\t\2/' | expand -t 22
@@ -52,11 +52,17 @@ test: $(VENV)/.dev tests/js/node_modules/.done ## everything that can run on thi
 bench: $(VENV)/.dev ## time the heavy parts against general-purpose libraries; writes bench-out/results.json
 	$(PY) -m benchmarks --seed $(SEED)
 
-bench-faults: $(VENV)/.dev ## how well faults are found; writes bench-out/faults.json
-	$(PY) -m benchmarks.faults --seed $(SEED)
+bounds: $(VENV)/.dev ## how far covered ground is from plain Shapely on 300 random fields, and how far it may be by its bounds
+	$(PY) -m benchmarks.bounds
 
-stress: $(VENV)/.dev ## the long tests of the store: killed writers
-	$(PY) -m pytest -n 0 tests/functional/test_kill.py
+bench-faults: $(VENV)/.dev ## how well faults are found; writes bench-out/faults.json and trail-faults.json
+	$(PY) -m benchmarks.faults --seed $(SEED)
+	$(PY) -m benchmarks.trail_faults --seed $(SEED)
+
+stress: $(VENV)/.dev ## the long tests: killed writers, 20,000 mutated files a reader, a log of 5 GB (EVENSTAND_STRESS_MB) in 1 GB of memory
+	$(PY) -m pytest -n 0 tests/functional/test_kill.py tests/functional/test_kill_import.py
+	EVENSTAND_FUZZ=20000 nice $(PY) -m pytest -n 0 tests/property/test_reader_fuzz.py
+	nice $(PY) -m benchmarks.streaming
 
 docs: $(VENV)/.core ## write the generated pages again
 	$(PY) -m evenstand verify --page docs/verification.md

@@ -7,7 +7,10 @@ import json
 import os
 import platform
 import sys
+from collections.abc import Callable
 from pathlib import Path
+
+from benchmarks.timing import Result
 
 
 def main() -> int:
@@ -16,14 +19,19 @@ def main() -> int:
     parser.add_argument("--seed", type=int, default=7, help="first seed of the inputs; every turn has its own")
     parser.add_argument("--turns", type=int, default=7, help="turns of each comparison, at least seven")
     parser.add_argument("--quick", action="store_true", help="leave out the million rows")
+    parser.add_argument("--only", default="", help="only the parts whose name holds this: coverage, raster, log_to_area, blend")
     parser.add_argument("--out", type=Path, default=Path("bench-out"), help="folder of results.json")
     said = parser.parse_args()
-    from benchmarks import blending
-    from benchmarks.covering import results
+    from benchmarks import blending, covering, rastering, reading
 
     print(f"{platform.machine()}, {os.cpu_count()} cores, Python {platform.python_version()}, load {_load()}", flush=True)
-    found = results(seed=said.seed, turns=said.turns, quick=said.quick)
-    found += blending.results(seed=said.seed, turns=said.turns)
+    parts: dict[str, Callable[[], list[Result]]] = {
+        "coverage": lambda: covering.results(seed=said.seed, turns=said.turns, quick=said.quick),
+        "raster": lambda: rastering.results(seed=said.seed, turns=said.turns, quick=said.quick),
+        "log_to_area": lambda: reading.results(seed=said.seed, turns=said.turns, quick=said.quick),
+        "blend": lambda: blending.results(seed=said.seed, turns=said.turns),
+    }
+    found = [r for name, part in parts.items() if not said.only or said.only in name for r in part()]
     for r in found:
         print(f"\n{r.name}, size {r.size}, against {r.peer}")
         print(f"  ours  median {r.ours_s:8.4f} s  worst {r.ours_worst_s:8.4f} s  memory {_mb(r.ours_memory_mb)}")

@@ -1,4 +1,4 @@
-"""Covered ground of straight logs: ours against the union by GEOS of run-length strips, and of one quad a step.
+"""Covered ground of straight, curved and headland logs: ours against the union by GEOS of run-length strips, and of one quad a step.
 
 Both get the same node pairs (left and right edge of every strip); building them from the log is common to both and left out. The peers
 are timed with the building of their polygons. The peer's union runs without a grid, its fastest form; where its answer is off, its own
@@ -10,12 +10,11 @@ from __future__ import annotations
 import subprocess
 import sys
 from functools import partial
-from typing import Any
 
 import numpy as np
 import shapely
 
-from benchmarks.logs import outfit, straight
+from benchmarks.logs import curved, headland, outfit, straight
 from benchmarks.timing import Result, compare
 from evenstand.trail.covering import strip_shapes
 from evenstand.trail.stepping import steps_of
@@ -25,9 +24,12 @@ TOLERANCE = 1e-6
 WARM_ROWS = 3_000
 
 
-def strips(rows: int, seed: int) -> Strips:
-    """Strips of a straight log."""
-    trail = straight(rows, seed)
+LOGS = {"straight": straight, "curved": curved, "headland": headland}
+
+
+def strips(rows: int, seed: int, log: str = "straight") -> Strips:
+    """Strips of a log."""
+    trail = LOGS[log](rows, seed)
     return strips_of(trail, outfit(), steps_of(trail))
 
 
@@ -60,12 +62,12 @@ def gridded(case: Strips) -> float:
 FORMS = {"ours": ours, "run-length": run_length, "quads": quads}
 
 
-def peak_mb(form: str, rows: int, seed: int) -> float | None:
+def peak_mb(form: str, rows: int, seed: int, log: str) -> float | None:
     """What a form adds to the memory of a process that holds the strips; None where the system does not tell. [MB]"""
     code = (
         "import ctypes; from pathlib import Path; from benchmarks.covering import FORMS, strips; "
         "read = lambda key: int(Path('/proc/self/status').read_text().split(key)[1].split()[0]); "
-        f"case = strips({rows}, {seed}); FORMS[{form!r}](strips({WARM_ROWS}, 1)); "
+        f"case = strips({rows}, {seed}, {log!r}); FORMS[{form!r}](strips({WARM_ROWS}, 1)); "
         "ctypes.CDLL(None).malloc_trim(0); Path('/proc/self/clear_refs').write_text('5'); a = read('VmRSS:'); "
         f"FORMS[{form!r}](case); print((read('VmHWM:') - a) / 1024)"
     )
@@ -74,23 +76,20 @@ def peak_mb(form: str, rows: int, seed: int) -> float | None:
 
 
 def results(*, seed: int, turns: int, quick: bool) -> list[Result]:
-    """coverage_straight at 100 thousand and a million rows against run-length strips, and at 100 thousand against quads."""
+    """coverage_straight, _curved and _headland at 100 thousand and a million rows against run-length strips, and once against quads."""
     ours(strips(WARM_ROWS, seed))  # compiled before the clock runs
     shared = "same node pairs for both, polygons of the peer built inside its time, one thread each, compilation left out"
-    plan: list[tuple[str, str, int, Any]] = [
-        ("coverage_straight", "run-length", 100_000, run_length),
-        ("coverage_straight", "quads", 100_000, quads),
-    ]
-    if not quick:
-        plan.insert(0, ("coverage_straight", "run-length", 1_000_000, run_length))
+    sizes = (100_000,) if quick else (1_000_000, 100_000)
+    plan = [(log, "run-length", rows) for log in LOGS for rows in sizes] + [("straight", "quads", 100_000)]
     out = []
-    for name, form, rows, peer in plan:
-        memory = (peak_mb("ours", rows, seed), peak_mb(form, rows, seed))
+    for log, form, rows in plan:
+        memory = (peak_mb("ours", rows, seed, log), peak_mb(form, rows, seed, log))
         note = f"{rows} rows; {shared}; ours gives ground covered twice in the same pass"
         label = "GEOS union of run-length strips" if form == "run-length" else "GEOS union of one quad a step (a weak peer, for scale)"
+        make = partial(strips, rows, log=log)
         out.append(
             compare(
-                name, label, partial(strips, rows), ours, peer, seed=seed, turns=turns, tolerance=TOLERANCE, size=rows, note=note,
+                f"coverage_{log}", label, make, ours, FORMS[form], seed=seed, turns=turns, tolerance=TOLERANCE, size=rows, note=note,
                 referee=gridded, memory=memory,
             )
         )  # fmt: skip

@@ -109,6 +109,7 @@ OUTFIT = Outfit(
     wheel_m=4.62,
     turn_radius_m=14.0,
     antenna_ahead_m=11.5,
+    hitch_m=7.4,
     fan_turns_s=est(71.6),
     overlap_low=0.02,
     overlap_high=0.07,

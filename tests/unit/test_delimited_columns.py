@@ -123,9 +123,11 @@ def test_swapped_and_projected_degrees_are_told_apart(tmp_path):
         read_trail(write_log(tmp_path / "a.csv", renamed("lon,lat", "lat,lon")))
     with pytest.raises(CrsError, match="look projected"):
         read_trail(write_log(tmp_path / "b.csv", renamed("easting,northing", "lon,lat", projected())))
-    lines = ["time,lon,lat", *(f"2027-05-04T14:00:{i:02d}Z,-10530.5,{5100.0 + i / 1000:.4f}" for i in range(60))]
+    lines = ["time,lon,lat", *(f"2027-05-04T14:00:{i:02d}Z,10530.5,{5100.0 + i / 1000:.4f}" for i in range(60))]
     with pytest.raises(CrsError, match="degrees and minutes"):
         read_trail(write_log(tmp_path / "c.csv", lines))
+    signed = read_trail(write_log(tmp_path / "d.csv", [line.replace("10530.5", "-10530.5") for line in lines]))
+    assert (round(signed.frame.lon_deg, 4), round(signed.frame.lat_deg, 3)) == (-105.5083, 51.0)
 
 
 def test_a_wrong_or_unfit_coordinate_system_is_refused(tmp_path):
@@ -138,7 +140,7 @@ def test_a_wrong_or_unfit_coordinate_system_is_refused(tmp_path):
 
 def test_faults_of_every_kind_come_in_one_error(tmp_path):
     lines = projected()
-    lines = [lines[0].replace("time", "clock am"), *lines[1:]]
+    lines = [lines[0].replace("time", "moment"), *(line.replace("2027-05-04T14:", "minute ") for line in lines[1:])]
     with pytest.raises(FileError) as caught:
         read_trail(write_log(tmp_path / "a.csv", lines))
     assert {type(caught.value)} == {FileError}

@@ -145,7 +145,7 @@ def test_states_written_only_when_they_change_hold_until_they_do(tmp_path):
         (b"%PDF-1.7", "a PDF"),
         (b"<?xml version='1.0'?><TASKDATA/>", "XML"),
         (b'{"type": "FeatureCollection"}', "JSON"),
-        (b"SQLite format 3\x00rest", "database"),
+        (b"SQLite format 3\x00rest", "SQLite file"),
         (bytes(range(256)) * 20, "binary"),
         (b"just some words\nand a line that is longer than the first one\nno\n", "no delimiter"),
     ],

@@ -9,7 +9,7 @@ import polars as pl
 import pytest
 
 from evenstand.base.errors import FileError, VersionError
-from evenstand.formats.parquet import SCHEMA, read_trail_parquet, write_trail_parquet
+from evenstand.formats.parquet import SCHEMA, frame_of, head_of, read_trail_parquet, write_trail_parquet
 from evenstand.trail import read_trail
 from made_trails import log_lines, passes_trail, write_log
 
@@ -41,6 +41,26 @@ def test_absent_columns_are_absent_and_absent_cells_are_null(tmp_path):
     assert back.sections is None
     assert back.lifted is None
     assert np.isnan(back.speed_m_s[3])
+
+
+def test_columns_and_words_of_a_later_release_are_passed_over_and_what_does_not_add_up_is_refused(tmp_path):
+    trail = passes_trail()
+    frame = frame_of(trail).with_columns(pl.lit("later").alias("colour"), pl.lit("x").alias("section_colour"))
+    path = tmp_path / "later.parquet"
+    frame.write_parquet(path, metadata={SCHEMA: json.dumps(head_of(trail) | {"colours": ["x"]})})
+    assert np.array_equal(read_trail_parquet(path).xy_m, trail.xy_m)
+    for change, says in (
+        ({"kept": trail.kept - 1}, "are not the"),
+        ({"frame": {"lon_deg": 500.0, "lat_deg": 51.0, "height_m": 0.0}}, "frame"),
+        ({"set_aside_unlisted": -1}, "set_aside_unlisted"),
+    ):
+        frame_of(trail).write_parquet(path, metadata={SCHEMA: json.dumps(head_of(trail) | change)})
+        with pytest.raises(FileError, match=says):
+            read_trail_parquet(path)
+    for broken in (frame.drop("y_m"), frame.with_columns(pl.lit(None, dtype=pl.Int64).alias("t_ms")), frame.reverse()):
+        broken.write_parquet(path, metadata={SCHEMA: json.dumps(head_of(trail))})
+        with pytest.raises(FileError, match="damaged: column"):
+            read_trail_parquet(path)
 
 
 def test_other_parquet_files_newer_ones_and_broken_ones_are_refused(tmp_path):

@@ -110,6 +110,9 @@ _ALL = (
         _u("mph", MILE_M / 3600, 1),
         _u("m/s", decimals=2),
         _u("ft/min", FOOT_M / 60, 0),
+        _u("ft/s", FOOT_M, 2),
+        _u("kn", 1852 / 3600, 1),
+        _u("cm/s", 1e-2, 0),
     ),
     _quantity("capacity", "ha/h", ("ha/h", "ac/h", "ac/h"), _u("ha/h", decimals=1), _u("ac/h", _HA_PER_ACRE, 1)),
     _quantity(

@@ -442,7 +442,7 @@ class Book:
             parquet = blobs.store_blob(self.folder / blobs.TRAILS, trail_bytes(trail), suffix=".parquet")
             record = TrailRecord(
                 key=key, parquet_hash=parquet, frame=trail.frame, name=name, job=job, outfit=outfit, original_hash=kept, points=trail.n,
-                rows=trail.rows, kept=trail.kept, repaired=len(trail.repaired), set_aside=len(trail.set_aside),
+                rows=trail.rows, kept=trail.kept, repaired=trail.repaired_rows, set_aside=trail.set_aside_rows,
                 at=_moment(trail, 0), until=_moment(trail, -1), note="; ".join(trail.notes),
             )  # fmt: skip
             self.put(record)

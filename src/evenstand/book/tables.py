@@ -125,7 +125,7 @@ outfits = _top(
     _number("fan_proof_temperature_c"), _number("fan_proof_relative_humidity"), _number("fan_proof_pressure_pa"),
     _number("fan_proof_height_m"), _late_text("fan_proof_crop"), _number("fan_proof_load_kg_s"), _late_text("fan_proof_at"),
     *_est("flag_on_m"), *_est("flag_off_m"), _number("flag_speed_m_s"), _late_text("flag_at"),
-    _number("costs_fuel_l_ha"), _number("costs_fuel_price_l"), _number("costs_wage_h"),
+    _number("costs_fuel_l_ha"), _number("costs_fuel_price_l"), _number("costs_wage_h"), _number("hitch_m"),
     about="Tractor, tool and cart as hitched",
 )  # fmt: skip
 outfit_bins = _part(

@@ -87,7 +87,7 @@ def _whole_story(out: Path, profile: str | None) -> int:
     for s in plan.stops[:3]:
         click.echo(f"   fill after pass {s.after_pass}, no later than {s.latest_pass}")
     trail = story.trail
-    click.echo(f"   {trail.rows} rows of the log: {trail.kept} kept, {len(trail.repaired)} repaired, {len(trail.set_aside)} set aside")
+    click.echo(f"   {trail.rows} rows of the log: {trail.kept} kept, {trail.repaired_rows} repaired, {trail.set_aside_rows} set aside")
     _say("3. Sheets, pocket page, pictures and a copy for GIS programs are written")
     files = _write_outputs(out, book, story)
     _say("4. What the check says")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -10,15 +11,34 @@ import click
 from evenstand.base.errors import Fault, FileError, InputError
 from evenstand.base.units import Profile, read_quantity, shown
 from evenstand.cli.common import book_option, columns, print_json, shared_options, units_of, wrapped
+from evenstand.cli.trailing import (
+    Subject,
+    check_dict,
+    check_text,
+    job_named,
+    job_subject,
+    place_options,
+    places_dict,
+    places_text,
+    places_wanted,
+    spots_asked,
+    tool_options,
+    turns_list,
+    turns_text,
+    typed_tool,
+    write_record,
+    write_trail,
+    zones_of,
+)
 
 if TYPE_CHECKING:
     from evenstand.formats.delimited import Proposal, Recipe
     from evenstand.model import Trail
-    from evenstand.trail import Coverage, TrailFacts
+    from evenstand.trail import Coverage, TrailFacts, TrailFault
 
 SHOWN_ROWS = 12
 MOST_FLAT_STEPS = 10_000
-SUFFIXES = (".parquet", ".csv", ".gpkg")
+SUFFIXES = (".parquet", ".csv", ".gpkg", ".geoparquet", ".tif", ".zip")
 
 
 @click.group()
@@ -32,8 +52,11 @@ def reading_options(function: Any) -> Any:
         (
             click.option("--recipe", type=click.Path(), help="A recipe saved earlier: what each column is."),
             click.option("--crs", help="Coordinate system of projected positions, such as EPSG:32615."),
-            click.option("--start", help="ISO time at which a log in seconds begins, with its offset."),
-            click.option("--zone", help="Offset from UTC of times that carry none, such as -06:00."),
+            click.option(
+                "--start", help="ISO time at which the log begins: for one in seconds, without dates, or with a clock that is off."
+            ),
+            click.option("--zone", help="Of times that carry no offset: -06:00, or a name such as America/Regina."),
+            click.option("--task", help="Key or name of the task, in ISO 11783 task data where several hold logs."),
             click.option("--truncated-ok", is_flag=True, help="Set aside a last row that breaks off instead of refusing the file."),
             click.option("--strict", is_flag=True, help="Refuse the file if any row has to be set aside."),
         )
@@ -56,7 +79,12 @@ def read(file: str, save_recipe: str | None, job: str, folder: str | None, as_js
     evenstand trail read LOG.csv
     evenstand trail read LOG.csv --book FOLDER --job JOB        and keep it in the book
     """
+    from evenstand.cli.exporting import tell_account
+    from evenstand.formats.opening import has_many_rows
+
     keeps = _keeps(folder, job)
+    if not keeps and has_many_rows(Path(file)):
+        return tell_account(Path(file), as_json)
     if keeps and not said["recipe"]:
         said["recipe"] = _remembered(str(folder), Path(file))
     proposal = _proposal(file, said)
@@ -73,11 +101,11 @@ def read(file: str, save_recipe: str | None, job: str, folder: str | None, as_js
     kept = _keep(str(folder), job, Path(file), trail, recipe if said["recipe"] or said["crs"] or said["zone"] else None) if keeps else ""
     if as_json:
         told = {"record": kept} if kept else {}
-        print_json({"file": Path(file).name, **_read_dict(trail), **_columns_dict(proposal, recipe), **told})
+        print_json({"file": Path(file).name, **read_dict(trail), **_columns_dict(proposal, recipe), **told})
         return 0
     if proposal is not None:
         _say(_columns_text(proposal))
-    _say(_rows_text(trail))
+    _say(rows_text(trail))
     if save_recipe:
         click.echo(f"\n  Recipe saved: {save_recipe}. Next time: evenstand trail read FILE --recipe {save_recipe}")
     if kept:
@@ -115,107 +143,158 @@ def _keep(folder: str, job: str, path: Path, trail: Trail, recipe: Recipe | None
 
 
 @command.command("report")
-@click.argument("file", type=click.Path())
-@click.option("--outfit-width", "width", required=True, help="True width of the tool, with its unit: 16.3 m, 53.3 ft.")
-@click.option("--antenna-ahead", "ahead", default="0", help="From the openers' middle rank forward to the antenna, such as 9.5 m.")
-@click.option("--rows", type=int, help="Number of openers, to size the ground of a dead run.")
+@click.argument("what", metavar="FILE|JOB", required=False, default="")
+@tool_options
 @click.option("--boundary", type=click.Path(), help="Outline of the field: adds skipped ground.")
 @click.option("--field", help="Which area of the outline file, where it has several.")
+@click.option("--guidance-width", "guidance", help="Width typed for guidance, to hold row to row against it.")
+@click.option("--job", default="", help="A job of the book: its logs, outfit and field.")
+@click.option("--trail", "trails", multiple=True, help="Key of one of the job's trails; again for more; else all together.")
+@place_options
+@book_option
 @reading_options
 @shared_options
 def report(
-    file: str,
-    width: str,
-    ahead: str,
-    rows: int | None,
-    boundary: str | None,
-    field: str | None,
+    what: str,
+    job: str,
+    trails: tuple[str, ...],
+    folder: str | None,
+    zones: str | None,
+    day_zone: str | None,
+    spots: tuple[str, ...],
+    wants: bool | None,
+    check: bool,
+    pdf: str | None,
     as_json: bool,
     profile: str | None,
     **said: Any,
 ) -> int:
-    """Report on FILE: ground covered, distance, passes, time, rates as reported, runs without flow."""
-    from evenstand.model import Outfit, Widths
+    """Report on a log or on a job's logs: ground covered, by part and day, distance, passes, time, rates as reported, runs without flow.
+
+    \b
+    evenstand trail report LOG.csv --outfit-width "16.3 m"
+    evenstand trail report JOB --book FOLDER            its logs, outfit, outline and products from the book
+    """
     from evenstand.trail import coverage, trail_facts
     from evenstand.trail.covering import flat_ended_m2
+    from evenstand.trail.doses import turns_of
+    from evenstand.trail.places import places_of
+    from evenstand.trail.stepping import steps_of
 
-    units = units_of(profile)
-    width_m = read_quantity(width, "width", units, where="--outfit-width")
-    if not 0.5 <= width_m <= 60:
-        raise InputError(f"{width_m:g} m is no width of a tool", where="--outfit-width", limit="0.5 m to 60 m", cure="Check the unit.")
-    ahead_m = read_quantity(ahead, "width", units, where="--antenna-ahead")
-    trail = _trail(file, said)
-    outfit = Outfit(
-        key="",
-        name="the tool",
-        rows=rows,
-        row_spacing_m=width_m / rows if rows else None,
-        widths=Widths(rate_m=width_m),
-        antenna_ahead_m=ahead_m,
-    )
-    outline = _boundary(boundary, field)
-    covered = coverage(trail, outfit, outline)
-    facts = trail_facts(trail, outfit, covered=covered)
+    named = job_named(what, job, folder)
+    units = units_of(profile, folder if named else None)
+    it = job_subject(str(folder), named.strip("*"), trails) if named else _one_log(what, said, units)
+    trail, outfit = it.trail, it.outfit
+    covered = coverage(trail, outfit, it.outline, check=check or pdf is not None)
+    facts = trail_facts(trail, outfit, it.outline, covered=covered, profile=units)
+    turns = turns_of(trail, outfit, steps_of(trail))
+    places = None
+    if places_wanted(wants, trail, zones, day_zone, spots):
+        zone = day_zone or said["zone"] or "UTC"
+        places = places_of(trail, outfit, it.outline, zones=zones_of(zones), day_zone=zone, products=it.products)
+    asked = spots_asked(places, trail, spots) if places is not None else []
+    if pdf is not None:
+        write_record(it, pdf, facts=facts, covered=covered, places=places, turns=turns, units=units)
     if as_json:
         flat = flat_ended_m2(trail, outfit) if covered.steps <= MOST_FLAT_STEPS else None
-        print_json({"file": Path(file).name, **_read_dict(trail), **_report_dict(facts, covered, flat)})
+        about = {"file": it.name, "job": it.job, "logs": list(it.logs)}
+        more = {"turns_sown": turns_list(turns), "places": places_dict(places, asked)}
+        print_json({**about, **read_dict(trail), **_report_dict(facts, covered, flat), **more})
         return 0
-    _say(_report_text(trail, facts, covered, units))
+    text = _report_text(trail, facts, covered, units)
+    _say([*text, *turns_text(turns, units), *check_text(covered, units), *places_text(places, asked, units)])
     return 0
+
+
+def _one_log(what: str, said: dict[str, Any], units: Profile) -> Subject:
+    """One log with the tool and the outline as typed."""
+    if not said["width"]:
+        raise InputError("is missing", where="--outfit-width", cure="Give the tool's true width with its unit, such as 16.3 m.")
+    outfit = typed_tool(said["width"], said["ahead"], said["hitch"], said["rows"], units)
+    if said["guidance"]:
+        typed = read_quantity(said["guidance"], "width", units, where="--guidance-width")
+        outfit = replace(outfit, widths=replace(outfit.widths, guidance_m=typed))
+    outline = _boundary(said["boundary"], said["field"])
+    name = Path(what).name
+    return Subject(name=name, job=None, logs=(name,), trail=_trail(what, said), outfit=outfit, outline=outline, products={})
 
 
 @command.command("export")
 @click.argument("file", type=click.Path())
 @click.argument("out", type=click.Path())
+@click.option("--block-mb", type=click.FloatRange(0.001, 256), help="Read block by block, so many megabytes at a time; 32 for large logs.")
+@click.option("--cell", default="0.5 m", show_default=True, help="Side of a cell of a .tif.")
+@tool_options
 @reading_options
 @shared_options
-def export(file: str, out: str, as_json: bool, profile: str | None, **said: Any) -> int:
-    """Write FILE again as OUT: .parquet (the documented schema), .csv (our plain layout) or .gpkg (for a GIS)."""
+def export(file: str, out: str, block_mb: float | None, cell: str, as_json: bool, profile: str | None, **said: Any) -> int:
+    """Write FILE again as OUT, by its ending.
+
+    \b
+    .parquet      our documented schema           .csv   plain text
+    .geoparquet   points for other tools          .zip   ISO 11783-10 task data
+    .gpkg         for a GIS: rows, passes; with --outfit-width also the strips and the runs without flow
+    .tif          cells: times sown, who first, dose; needs --outfit-width and the extra [raster]
+
+    A log above 200 MB goes to .parquet block by block, in little memory. Stopped, the same command goes on where it was.
+    """
+    from evenstand.cli.exporting import export_in_blocks
+
     path = Path(out)
     if path.suffix.lower() not in SUFFIXES:
         raise InputError(f"'{path.suffix or out}' is no form we write", where="OUT", limit=", ".join(SUFFIXES), cure="Name the file so.")
     if not path.parent.is_dir():
         raise InputError(f"there is no folder {path.parent}", where="OUT", cure="Make it first.")
+    if path.suffix.lower() == ".parquet" and (block_mb or _is_large(file)):
+        return export_in_blocks(Path(file), path, block_mb, as_json, said)
+    units = units_of(profile)
+    outfit = typed_tool(said["width"], said["ahead"], said["hitch"], said["rows"], units) if said["width"] else None
+    if path.suffix.lower() == ".tif":
+        from evenstand.formats.rasters import need_rasterio
+
+        need_rasterio()
+        if outfit is None:
+            raise InputError("is missing", where="--outfit-width", cure="Cells need the tool's true width with its unit, such as 16.3 m.")
+    cell_m = read_quantity(cell, "width", units, where="--cell")
     trail = _trail(file, said)
-    _write(trail, path)
+    write_trail(trail, path, outfit, cell_m)
     if as_json:
-        print_json({"file": Path(file).name, "out": str(path), **_read_dict(trail)})
+        print_json({"file": Path(file).name, "out": str(path), **read_dict(trail)})
     else:
-        click.echo(f"  {path}: {trail.n} rows. {_sum_text(trail)}")
+        click.echo(f"  {path}: {trail.n} rows. {sum_text(trail)}")
     return 0
 
 
-def _write(trail: Trail, path: Path) -> None:
-    if path.suffix.lower() == ".parquet":
-        from evenstand.formats.parquet import write_trail_parquet
+def _is_large(file: str) -> bool:
+    """Whether it is a delimited log too large to be read whole."""
+    from evenstand.formats.opening import is_large
 
-        write_trail_parquet(trail, path)
-    elif path.suffix.lower() == ".csv":
-        from evenstand.formats.delimited import write_trail_csv
-
-        write_trail_csv(trail, path)
-    else:
-        from evenstand.formats.gislayers import write_trail_gpkg
-        from evenstand.trail import passes_of
-        from evenstand.trail.stepping import steps_of
-
-        write_trail_gpkg(trail, path, passes=passes_of(trail, steps_of(trail)))
+    return is_large(Path(file))
 
 
 def _trail(file: str, said: dict[str, Any]) -> Trail:
+    from evenstand.formats.opening import LARGE_BYTES
     from evenstand.trail import read_trail
 
-    kept = {k: said[k] for k in ("recipe", "crs", "start", "zone", "truncated_ok")}
+    if _is_large(file):
+        size = Path(file).stat().st_size / 1e6
+        raise FileError(
+            f"the log holds {size:,.0f} MB, too much to be read whole",
+            where=Path(file).name,
+            limit=f"at most {LARGE_BYTES / 1e6:,.0f} MB",
+            cure="Export it first: evenstand trail export LOG OUT.parquet; then give OUT.parquet, which holds the same rows.",
+        )
+    kept = {k: said[k] for k in ("recipe", "crs", "start", "zone", "task", "truncated_ok")}
     trail = read_trail(file, **kept)
     if said["strict"] and trail.set_aside:
-        name = Path(file).name
-        raise FileError(
-            [
-                Fault(where=f"{name}, line {r.line}", what=r.reason, cure="Correct the row, or read without --strict.")
-                for r in trail.set_aside
-            ]
-        )
+        raise _strictly(Path(file).name, trail)
     return trail
+
+
+def _strictly(name: str, trail: Trail) -> FileError:
+    """Every row set aside as a fault."""
+    cure = "Correct the row, or read without --strict."
+    return FileError([Fault(where=f"{name}, line {r.line}", what=r.reason, cure=cure) for r in trail.set_aside])
 
 
 def _try(file: str, said: dict[str, Any]) -> tuple[Trail | None, InputError | None]:
@@ -234,12 +313,12 @@ def _recipe(path: str | Recipe | None) -> Recipe | None:
 
 
 def _proposal(file: str, said: dict[str, Any]) -> Proposal | None:
-    """What the file is taken for; none for a file of our own or with a recipe."""
-    if said["recipe"] or Path(file).suffix.lower() == ".parquet":
-        return None
-    from evenstand.formats.delimited import propose
+    """What the file is taken for; none for a kind that says itself what its columns are, or with a recipe."""
+    from evenstand.formats.opening import propose_columns
 
-    return propose(file, crs=said["crs"], start=said["start"], zone=said["zone"])
+    if said["recipe"] or _is_large(file):
+        return None
+    return propose_columns(Path(file), crs=said["crs"], start=said["start"], zone=said["zone"])
 
 
 def _boundary(path: str | None, field: str | None) -> Any:
@@ -253,7 +332,9 @@ def _boundary(path: str | None, field: str | None) -> Any:
 # as data
 
 
-def _read_dict(trail: Trail) -> dict[str, Any]:
+def read_dict(trail: Trail) -> dict[str, Any]:
+    """What was read, as data."""
+
     def listed(rows: Any) -> list[dict[str, Any]]:
         return [{"line": r.line, "reason": r.reason, "text": r.text} for r in rows]
 
@@ -270,6 +351,7 @@ def _read_dict(trail: Trail) -> dict[str, Any]:
         "bins": list(trail.bins),
         "runs": list(trail.runs),
         "sections": 0 if trail.sections is None else int(trail.sections.shape[1]),
+        **{n: getattr(trail, n) for n in ("repaired_unlisted", "set_aside_unlisted") if getattr(trail, n)},
     }
 
 
@@ -312,6 +394,7 @@ def _report_dict(facts: TrailFacts, covered: Coverage, flat: float | None) -> di
             "switching_m2": covered.switching_m2,
             "flat_ended_m2": flat,
             "bounds_m2": covered.bounds_m2,
+            "check": check_dict(covered),
             "width_m": covered.width_m,
             "steps": covered.steps,
             "gaps": covered.gaps,
@@ -333,7 +416,13 @@ def _report_dict(facts: TrailFacts, covered: Coverage, flat: float | None) -> di
         "row_to_row": facts.row_to_row,
         "passes": facts.passes,
         "time": facts.time_use,
+        "work_rate": None
+        if facts.work_rate is None
+        else {**asdict(facts.work_rate), "against_published": facts.work_rate.against_published},
         "run_faults": facts.run_faults,
+        "faults": [{**asdict(f), "interval": f.interval} for f in facts.faults.found],
+        "looked_for": facts.faults.clear,
+        "unseen": facts.faults.unseen,
         "cannot_see": list(facts.cannot_see),
     }
 
@@ -387,12 +476,14 @@ def _mark(delimiter: str) -> str:
     return {",": "commas", ";": "semicolons", "tab": "tabs", "|": "bars"}.get(delimiter, delimiter)
 
 
-def _sum_text(trail: Trail) -> str:
-    return f"{trail.rows} rows read = {trail.kept} kept + {len(trail.repaired)} repaired + {len(trail.set_aside)} set aside."
+def sum_text(trail: Trail) -> str:
+    """How the rows of a log add up."""
+    return f"{trail.rows} rows read = {trail.kept} kept + {trail.repaired_rows} repaired + {trail.set_aside_rows} set aside."
 
 
-def _rows_text(trail: Trail) -> list[str]:
-    out = ["", _sum_text(trail)]
+def rows_text(trail: Trail) -> list[str]:
+    """How the rows of a log add up, the first of those repaired and set aside, and the notes."""
+    out = ["", sum_text(trail)]
     for title, rows in (("Repaired", trail.repaired), ("Set aside", trail.set_aside)):
         if rows:
             out.append(f"{title}:")
@@ -404,14 +495,38 @@ def _rows_text(trail: Trail) -> list[str]:
 
 
 def _report_text(trail: Trail, facts: TrailFacts, covered: Coverage, units: Profile) -> list[str]:
-    out = [_sum_text(trail), ""]
+    out = [sum_text(trail), ""]
     out += columns(_figures(facts, covered, units))
-    out += ["", *_time_text(facts), ""]
+    out += ["", *_time_text(facts, units), ""]
     out += _rates_text(facts, units)
-    out += [wrapped(_fault_text(f, units)) for f in facts.run_faults]
+    out += _faults_text(facts, units)
     out += _passes_text(facts, units)
-    out += ["", *[wrapped(f"· {note}") for note in (*covered.notes, *facts.cannot_see, *trail.notes)]]
+    out += ["", *[wrapped(f"· {note}") for note in _notes(trail, facts, covered)]]
     return out
+
+
+def _notes(trail: Trail, facts: TrailFacts, covered: Coverage) -> tuple[str, ...]:
+    """Notes, each once: a detector that cannot see says so more exactly than the list of absent columns."""
+    told = [n for n in facts.cannot_see if not n.startswith(("Plugged runs cannot", "Fan speed cannot", "Meter turns cannot"))]
+    return tuple(dict.fromkeys((*covered.notes, *told, *_blind(facts), *trail.notes)))
+
+
+def _blind(facts: TrailFacts) -> tuple[str, ...]:
+    """What this log cannot show, put together by the columns it lacks."""
+    from evenstand.trail.detecting import DETECTORS
+
+    titles = {d.kind: d.title for d in DETECTORS}
+    lacking: dict[str, list[str]] = {}
+    other: list[str] = []
+    for u in facts.faults.unseen:
+        if "; it has no " in u.says:
+            lacking.setdefault(" and no ".join(u.needs), []).append(titles[u.kind])
+        else:
+            other.append(u.says)
+    return (
+        *(f"Cannot be seen in this log, which has no {need}: {'; '.join(what)}." for need, what in lacking.items()),
+        *dict.fromkeys(other),
+    )
 
 
 def _figures(facts: TrailFacts, covered: Coverage, units: Profile) -> list[tuple[str, ...]]:
@@ -455,7 +570,7 @@ def _percent(share: float | None) -> str:
     return "not known" if share is None else f"{100 * share:.1f} %"
 
 
-def _time_text(facts: TrailFacts) -> list[str]:
+def _time_text(facts: TrailFacts, units: Profile) -> list[str]:
     use = facts.time_use
     parts = (
         ("sowing", use.sowing_s),
@@ -464,11 +579,20 @@ def _time_text(facts: TrailFacts) -> list[str]:
         ("moving", use.moving_s),
         ("no rows", use.missing_s),
     )
-    return [
-        "  Time: "
-        + ", ".join(f"{name} {s / 3600:.2f} h" for name, s in parts if s >= 1)
-        + f"; {use.stops} stop{'s' if use.stops != 1 else ''} of a minute or more"
-    ]
+    told = ", ".join(f"{name} {s / 3600:.2f} h" for name, s in parts if s >= 1)
+    out = [f"  Time: {told}; {use.stops} stop{'s' if use.stops != 1 else ''} of a minute or more"]
+    if use.fills:
+        out.append(f"  Of standing: filling {use.filling_s / 3600:.2f} h, {use.fills} times, known by {use.filling_by}")
+    rate = facts.work_rate
+    if rate is not None:
+        out.append(
+            wrapped(
+                f"{shown(rate.at_work_ha_h, 'capacity', units)} at work, {shown(rate.over_all_ha_h, 'capacity', units)} over all, by "
+                f"{rate.area_by}: field efficiency {100 * rate.efficiency:.0f} %, {rate.against_published} the published "
+                f"{100 * rate.published_low:.0f} to {100 * rate.published_high:.0f} %"
+            )
+        )
+    return out
 
 
 def _rates_text(facts: TrailFacts, units: Profile) -> list[str]:
@@ -485,15 +609,28 @@ def _rates_text(facts: TrailFacts, units: Profile) -> list[str]:
     ]
 
 
-def _fault_text(fault: Any, units: Profile) -> str:
-    what = f"Run {fault.run}" + (f" (head {fault.head})" if fault.head else "") if fault.run is not None else f"Head {fault.head}"
-    seen = "never seen" if fault.last_seen_s is None else f"last seen {_clock(fault.last_seen_s)} after the start"
-    size = shown(fault.area_ha, "area", units) if fault.area_ha == fault.area_ha else "size not known: give --rows"
-    return (
-        f"! {what} without flow: {seen}, first missed {_clock(fault.first_missed_s)}, in pass {fault.since_pass}; {size} until "
-        f"{'the end' if fault.until_ms is None else 'it came back'}. Held against {fault.siblings}. "
-        "Pull the hose and look before believing it."
-    )
+def _faults_text(facts: TrailFacts, units: Profile) -> list[str]:
+    """What the detectors found, and what they looked for."""
+    out: list[str] = []
+    for f in facts.faults.found:
+        mark = "!" if f.worth_stopping else "·"
+        out.append(wrapped(f"{mark} {f.claim}{_size_text(f, units)} {f.confirm_by}"))
+    looked = [c.title for c in facts.faults.clear]
+    if looked:
+        out.append(wrapped(f"Looked for and not found: {', '.join(looked)}."))
+    return [*out, ""] if out else []
+
+
+def _size_text(fault: TrailFault, units: Profile) -> str:
+    """The size with its interval, in the reader's units."""
+    if fault.size is None or fault.interval is None or fault.size.sd == 0:
+        return ""
+    quantity = {"ha": "area", "m": "width"}.get(fault.size_unit)
+
+    def said(value: float) -> str:
+        return shown(value, quantity, units) if quantity else f"{value:.3g} {fault.size_unit}"
+
+    return f" ({said(fault.size.value)}, 95 %: {said(fault.interval[0])} to {said(fault.interval[1])})"
 
 
 def _clock(seconds: float) -> str:

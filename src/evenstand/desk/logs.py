@@ -63,9 +63,9 @@ def _remembered_as(path: Path) -> str:
     """The name under which the columns of logs with this header are remembered."""
     import hashlib
 
-    from evenstand.formats.layouts import layout_of
+    from evenstand.formats.layouts import shape_of
 
-    header = "\x1f".join(layout_of(path).header)
+    header = "\x1f".join(shape_of(path).header)
     return REMEMBERED + hashlib.sha256(header.encode()).hexdigest()[:24]
 
 
@@ -148,9 +148,10 @@ def read_log(
     if job not in jobs:
         raise MissingError(f"no job '{job}'", where="job", cure=f"Jobs: {', '.join(sorted(jobs)) or 'none yet'}.")
     trail = trail if trail is not None else read_trail(path, recipe=recipe or remembered_recipe(book, path), crs=crs)
-    if recipe is not None and confirmed:
-        remember_recipe(book, path, recipe)
-    return _kept(book, jobs[job], trail, path, free_key=free_key, slug=slug, anew=confirmed)
+    with book.batch():  # what is remembered of the columns and the trail are kept together or not at all
+        if recipe is not None and confirmed:
+            remember_recipe(book, path, recipe)
+        return _kept(book, jobs[job], trail, path, free_key=free_key, slug=slug, anew=confirmed)
 
 
 def _kept(book: Book, job: Job, trail: Trail, path: Path, *, free_key: Any, slug: Any, anew: bool) -> TrailRecord:
@@ -218,12 +219,22 @@ def figures_of(trail: Trail, facts: TrailFacts) -> tuple[Figure, ...]:
         facts.row_to_row.distance_m.value if facts.row_to_row else None,
         "The guidance width.",
     )
-    for name, seconds in (
-        ("Sowing", facts.time_use.sowing_s),
-        ("Turning", facts.time_use.turning_s),
-        ("Standing, fills included", facts.time_use.standing_s),
-    ):
-        add(name, "time", seconds / 3600, "By a stated rule on speed and openers.")
+    use, rate_of_work = facts.time_use, facts.work_rate
+    rule = "By a stated rule on speed and openers."
+    add("Sowing", "time", use.sowing_s / 3600, rule)
+    add("Turning", "time", use.turning_s / 3600, rule)
+    add("Filling", "time", use.filling_s / 3600 if use.fills else None, f"Known by {use.filling_by}.")
+    add("Standing otherwise" if use.fills else "Standing", "time", use.idle_s / 3600, rule)
+    if rate_of_work is not None:
+        low, high = 100 * rate_of_work.published_low, 100 * rate_of_work.published_high
+        add("Area an hour at work", "capacity", rate_of_work.at_work_ha_h, f"By {rate_of_work.area_by}.")
+        add(
+            "Area an hour over all",
+            "capacity",
+            rate_of_work.over_all_ha_h,
+            f"Field efficiency {100 * rate_of_work.efficiency:.0f} %, {rate_of_work.against_published} the published "
+            f"{low:.0f} to {high:.0f} %.",
+        )
     for rate in facts.rates:
         add(f"Bin {rate.bin}, rate reported", "rate", rate.reported_kg_ha, "As the controller reported: an echo.")
     return tuple(found)
@@ -249,7 +260,7 @@ def trail_story(book: Book, key: str) -> TrailStory:
         job=record.job,
         figures=figures_of(trail, facts),
         passes=facts.passes,
-        rows_note=f"{trail.rows} rows read: {trail.kept} kept, {len(trail.repaired)} repaired, {len(trail.set_aside)} set aside.",
+        rows_note=f"{trail.rows} rows read: {trail.kept} kept, {trail.repaired_rows} repaired, {trail.set_aside_rows} set aside.",
         set_aside=tuple((r.line, r.reason, r.text) for r in (*trail.set_aside, *trail.repaired)[:50]),
         notes=(*trail.notes, *facts.cannot_see),
         run_faults=facts.run_faults,

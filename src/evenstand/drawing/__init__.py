@@ -4,6 +4,7 @@ from evenstand.drawing.field_plan import field_plan
 from evenstand.drawing.pass_strips import Mark, Strip, pass_strips
 from evenstand.drawing.run_map import run_map
 from evenstand.drawing.shapes import Drawing
+from evenstand.drawing.trail_map import place_rows, trail_map
 from evenstand.drawing.trails import strips_of, strips_of_passes
 from evenstand.drawing.writers import page_svg, paper_svg, raster
 
@@ -15,8 +16,10 @@ __all__ = [
     "page_svg",
     "paper_svg",
     "pass_strips",
+    "place_rows",
     "raster",
     "run_map",
     "strips_of",
     "strips_of_passes",
+    "trail_map",
 ]

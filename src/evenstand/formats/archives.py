@@ -36,7 +36,7 @@ def unpack(archive: Path, into: Path) -> None:
     try:
         with zipfile.ZipFile(archive) as opened:
             members = [m for m in opened.infolist() if not m.is_dir()]
-            _check_members(archive, members)
+            check_members(archive, members)
             left = MOST_BYTES
             for member in members:
                 left = _unpack_one(archive, opened, member, into, left)
@@ -46,7 +46,8 @@ def unpack(archive: Path, into: Path) -> None:
         ) from error
 
 
-def _check_members(archive: Path, members: list[zipfile.ZipInfo]) -> None:
+def check_members(archive: Path, members: list[zipfile.ZipInfo]) -> None:
+    """Refuse an archive whose names or sizes could do harm, before anything is unpacked."""
     faults = []
     if len(members) > MOST_MEMBERS:
         faults.append(Fault(where=archive.name, what=f"{len(members)} files in the archive", limit=f"at most {MOST_MEMBERS}"))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -10,12 +11,17 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from evenstand.base.errors import ColumnError, CrsError, EvenstandError, Fault, FileError, InputError, UnitError
+from evenstand.formats.angles import DEGREES_MINUTES, LETTERED, degrees_column, from_run_together
+from evenstand.formats.assembling import STATES
 from evenstand.formats.columns import ColumnGuess, ColumnUse, Question
 from evenstand.formats.layouts import Layout, layout_of
 from evenstand.formats.proposing import Sample, propose_from
 from evenstand.formats.recipes import Proposal, Recipe, load_recipe
 from evenstand.formats.rows import build_trail
-from evenstand.formats.times import start_ms, zone_offset_ms
+from evenstand.formats.states import OFF, WORDS, true_words
+from evenstand.formats.times import RUN_CLOCK, start_ms
+from evenstand.formats.timing import offset_in
+from evenstand.formats.zones import check_zone
 from evenstand.model.place import FloatArray, IntArray
 from evenstand.model.trail import Trail
 
@@ -26,7 +32,11 @@ __all__ = ["ColumnGuess", "ColumnUse", "Proposal", "Question", "Recipe", "load_r
 
 SAMPLE_ROWS = 10_000
 ABSENT = ("", "na", "nan", "n/a", "null", "none", "nil", "-", "--", "#n/a", "#value!", "?")
+PACKED_DATES = {6: r"^%[dmy]%[dmy]%[dmy] ", 8: r"^%[dmY]%[dmY]%[dmY] "}
 SENTINELS = (-9999.0, -999.0, -99999.0)
+
+
+Faults = list[tuple[type[EvenstandError], Fault]]
 
 
 @dataclass(slots=True)
@@ -81,9 +91,24 @@ def read(
                 from evenstand.formats.parquet import read_trail_parquet
 
                 return read_trail_parquet(path)
-    known = load_recipe(recipe) if isinstance(recipe, str | Path) else recipe
     layout = layout_of(path)
-    faults = _truncation(layout, path.name, truncated_ok)
+    known, layout, notes = understood(
+        layout, path, truncation(layout, path.name, truncated_ok), recipe=recipe, crs=crs, start=start, zone=zone
+    )
+    return build_trail(path.name, layout, known, table_of(layout, known), notes)
+
+
+def understood(
+    layout: Layout, path: Path, faults: Faults, *, recipe: Recipe | str | Path | None, crs: str | None, start: str | None, zone: str | None
+) -> tuple[Recipe, Layout, list[str]]:
+    """What the columns of a log are, by the recipe or by its first rows; the layout, as the recipe may know the decimal mark; notes.
+
+    Raises
+    ------
+    EvenstandError
+        With all that hinders reading, `faults` found before included.
+    """
+    known = load_recipe(recipe) if isinstance(recipe, str | Path) else recipe
     notes = list(layout.notes)
     if known is None:
         proposal = propose_from(layout, _sample(layout), path.name, crs=crs, start=start, zone=zone)
@@ -91,6 +116,8 @@ def read(
         notes += [f"{q.text}. {q.cure}" for q in proposal.questions if not q.blocking]
         notes += [f"'{g.use.name}' is left out: {g.why}." for g in proposal.columns if g.sure == "unsure" and not _questioned(proposal, g)]
         known = proposal.recipe
+        if known.crs and not crs:
+            notes.append(f"The positions are taken in {known.crs}, which the lines above the header name.")
     else:
         faults += _missing(known, layout, path.name)
         known = replace(known, crs=crs or known.crs, start=start or known.start, zone=zone or known.zone)
@@ -100,8 +127,8 @@ def read(
     faults += _answers(known)
     if faults:
         raise _gathered(faults)
-    table = _table(layout, known)
-    return build_trail(path.name, layout, known, table, notes)
+    found = offset_in(known, lambda: _sample(layout), zone or "")
+    return (replace(known, zone=found[0]), layout, [*notes, *found[1]]) if found else (known, layout, notes)
 
 
 def _where(path: Path, column: str) -> str:
@@ -117,27 +144,29 @@ def _error_of(question: Question) -> type[EvenstandError]:
     return kinds.get(question.kind, ColumnError)
 
 
-def _gathered(faults: list[tuple[type[EvenstandError], Fault]]) -> EvenstandError:
+def _gathered(faults: Faults) -> EvenstandError:
     """All faults in one error, of their own kind if they share one."""
     kinds = {kind for kind, _ in faults}
     kind = kinds.pop() if len(kinds) == 1 else FileError
     return kind([fault for _, fault in faults])
 
 
-def _truncation(layout: Layout, name: str, allowed: bool) -> list[tuple[type[EvenstandError], Fault]]:
+def truncation(layout: Layout, name: str, allowed: bool) -> Faults:
+    """The fault of a file that breaks off within its last row, unless that is allowed."""
     if allowed or not layout.ends_open or layout.rows == 0 or layout.fields[-1] >= len(layout.header):
         return []
     line = int(layout.line[-1])
-    text = f"the file breaks off within line {line}: {layout.fields[-1]} of {len(layout.header)} fields and no line end"
-    return [
-        (
-            FileError,
-            Fault(where=name, what=text, cure="Copy it again from the machine; or allow it, and that row is set aside (--truncated-ok)."),
-        )
-    ]
+    return [breaks_off(name, line, int(layout.fields[-1]), len(layout.header))]
 
 
-def _missing(recipe: Recipe, layout: Layout, name: str) -> list[tuple[type[EvenstandError], Fault]]:
+def breaks_off(name: str, line: int, fields: int, want: int) -> tuple[type[EvenstandError], Fault]:
+    """The fault of a last row without all its fields and its line end."""
+    text = f"the file breaks off within line {line}: {fields} of {want} fields and no line end"
+    cure = "Copy it again from the machine; or allow it, and that row is set aside (--truncated-ok)."
+    return FileError, Fault(where=name, what=text, cure=cure)
+
+
+def _missing(recipe: Recipe, layout: Layout, name: str) -> Faults:
     have = ", ".join(layout.header)
     return [
         (ColumnError, Fault(where=name, what=f"the column '{c.name}' that the recipe names is missing", cure=f"The file has: {have}."))
@@ -146,10 +175,10 @@ def _missing(recipe: Recipe, layout: Layout, name: str) -> list[tuple[type[Evens
     ]
 
 
-def _contradicted(recipe: Recipe, layout: Layout, name: str) -> list[tuple[type[EvenstandError], Fault]]:
+def _contradicted(recipe: Recipe, layout: Layout, name: str) -> Faults:
     """Needed roles the recipe lacks."""
     roles = {c.role for c in recipe.columns}
-    out: list[tuple[type[EvenstandError], Fault]] = []
+    out: Faults = []
     if not ({"lon", "lat"} <= roles or {"east", "north"} <= roles):
         out.append(
             (ColumnError, Fault(where=name, what="the recipe names no position columns", cure="Give lon and lat, or east and north."))
@@ -163,12 +192,12 @@ def _contradicted(recipe: Recipe, layout: Layout, name: str) -> list[tuple[type[
     return out
 
 
-def _answers(recipe: Recipe) -> list[tuple[type[EvenstandError], Fault]]:
+def _answers(recipe: Recipe) -> Faults:
     """Faults in what was answered: coordinate system, offset, start."""
-    out: list[tuple[type[EvenstandError], Fault]] = []
+    out: Faults = []
     checks: tuple[tuple[type[EvenstandError], Callable[[], object]], ...] = (
         (CrsError, lambda: _check_crs(recipe)),
-        (InputError, lambda: zone_offset_ms(recipe.zone)),
+        (InputError, lambda: check_zone(recipe.zone)),
         (InputError, lambda: recipe.start and start_ms(recipe.start, recipe.zone)),
     )
     for kind, check in checks:
@@ -204,9 +233,45 @@ def _scan(layout: Layout, rows: int | None = None) -> pl.LazyFrame:
 
     first = int(layout.line[0]) if layout.line.size else 1
     return pl.scan_csv(
-        layout.source, has_header=False, skip_lines=first - 1, separator=layout.delimiter, schema=dict.fromkeys(_labels(layout), pl.String),
+        _with_whole_first_record(layout, first), has_header=False, skip_lines=first - 1, separator=layout.delimiter,
+        schema=dict.fromkeys([f"c{i}" for i in range(_widest(layout))], pl.String),
         truncate_ragged_lines=True, quote_char='"' if layout.quotes else None, n_rows=rows, encoding="utf8", raise_if_empty=False,
     )  # fmt: skip
+
+
+def _widest(layout: Layout) -> int:
+    """Fields of the first record, or of the header if that has more: the reader of tables takes no more than the first record has."""
+    return max(len(layout.header), int(layout.fields[0]) if layout.fields.size else 0)
+
+
+def _with_whole_first_record(layout: Layout, first: int) -> Path | bytes:
+    """The source; where its first record is short, with the missing fields added to it, as the reader counts columns there."""
+    short = len(layout.header) - int(layout.fields[0]) if layout.fields.size else 0
+    if short <= 0:
+        return layout.source
+    data = layout.source if isinstance(layout.source, bytes) else layout.source.read_bytes()
+    lines = data.split(b"\n")
+    body = lines[first - 1].rstrip(b"\r")
+    lines[first - 1] = body + layout.delimiter.encode() * short + lines[first - 1][len(body) :]
+    return b"\n".join(lines)
+
+
+def _collected(frame: pl.LazyFrame, layout: Layout) -> pl.DataFrame:
+    """The frame's rows; what the reader of tables refuses is an error of the file.
+
+    Raises
+    ------
+    FileError
+        If the text cannot be taken apart.
+    """
+    from polars.exceptions import PolarsError
+
+    try:
+        return frame.collect()
+    except PolarsError as error:
+        name = layout.source.name if isinstance(layout.source, Path) else "file"
+        text = str(error).split(chr(10))[0][:160]
+        raise FileError(f"its records cannot be taken apart ({text})", where=name, cure="Export the log again.") from error
 
 
 def _labels(layout: Layout) -> list[str]:
@@ -217,8 +282,14 @@ def _sample(layout: Layout) -> Sample:
     """The first rows: all columns as numbers, text on demand."""
     import polars as pl
 
-    frame = _scan(layout, SAMPLE_ROWS).collect()
+    frame = _collected(_scan(layout, SAMPLE_ROWS), layout)
     label = dict(zip(layout.header, _labels(layout), strict=True))
+    named = pl.sum_horizontal([(pl.col(c).str.strip_chars() == name).fill_null(False).cast(pl.Int32) for name, c in label.items()])
+    frame = frame.filter(named < max(2, len(label) // 2))  # not the header again
+    if any(layout.units):
+        pairs = zip(label.values(), layout.units, strict=True)
+        under = [(pl.col(c).str.strip_chars("[]() ").fill_null("") == u).cast(pl.Int32) for c, u in pairs]
+        frame = frame.filter(pl.sum_horizontal(under) < len(label))  # nor its units
     first = frame.head(50)
     lower = frame.lazy().select(pl.all().str.strip_chars().str.to_lowercase()).collect()
     numbers = frame.lazy().select([_number(pl.col(c), layout.decimal).alias(c) for c in label.values()]).collect()
@@ -244,46 +315,18 @@ def _number(text: Any, decimal: str) -> Any:
     return pl.when(value.is_in(list(SENTINELS)) | value.is_infinite()).then(None).otherwise(value).alias("value")
 
 
-def _unread(text: Any, decimal: str) -> Any:
-    """Rows whose cell is neither empty nor a number."""
-    plain = text.str.strip_chars()
-    empty = plain.is_null() | plain.str.to_lowercase().is_in(list(ABSENT))
-    number = plain.str.replace(",", ".", literal=True) if decimal == "," else plain
-    import polars as pl
-
-    return (~empty & number.cast(pl.Float64, strict=False).is_null()).alias("bad")
-
-
 def _as_floats(series: pl.Series) -> FloatArray:
     out: FloatArray = series.to_numpy(writable=True).astype(np.float64, copy=False)
     return out
 
 
-def _table(layout: Layout, recipe: Recipe) -> Table:
-    """Only the recipe's columns, read lazily: numbers never pass through Python."""
-    import polars as pl
-
-    from evenstand.formats.states import OFF, WORDS, true_words
-
+def table_of(layout: Layout, recipe: Recipe, *, head: Layout | None = None) -> Table:
+    """Only the recipe's columns; numbers never pass through Python. head: the first rows of the file this is a part of."""
     label = dict(zip(layout.header, _labels(layout), strict=True))
     used = [c for c in recipe.columns if c.name in label and c.role != "ignore"]
-    exprs: list[Any] = []
-    lifts = [c for c in used if c.role == "lifted"]
-    words = _words(layout, [label[c.name] for c in lifts])
-    for i, use in enumerate(used):
-        text = pl.col(label[use.name])
-        if use.role in ("section", "run", "work", "lifted"):
-            word = text.str.strip_chars().str.to_lowercase()
-            seen = words.get(label[use.name], ())
-            true = true_words(use.role, seen)
-            value = pl.when(word.is_in(list(true))).then(1.0).when(word.is_in(list((WORDS | OFF) - true))).then(0.0).otherwise(None)
-            bad = value.is_null() & word.is_not_null() & ~word.is_in(list(ABSENT))
-            exprs += [value.alias(f"v{i}"), bad.alias(f"b{i}")]
-        elif use.role in ("sections", "date") or (use.role in ("time", "clock") and use.unit in ("text", "clock")):
-            exprs.append(text.str.strip_chars().alias(f"v{i}"))
-        else:
-            exprs += [_number(text, layout.decimal).alias(f"v{i}"), _unread(text, layout.decimal).alias(f"b{i}")]
-    frame = _scan(layout).select(exprs).collect()
+    words = _words(head or layout, [label[c.name] for c in used if c.role == "lifted"])
+    form = time_form(head or layout, recipe) if any(c.role in ("time", "clock") for c in used) else ""
+    frame = _collected(_scan(layout).select(list(dict.fromkeys(label[c.name] for c in used))), layout)
     if frame.height != layout.line.size:
         raise FileError(
             f"{layout.line.size} records by their line ends but {frame.height} by their quotes",
@@ -291,14 +334,95 @@ def _table(layout: Layout, recipe: Recipe) -> Table:
             cure="A quotation mark is probably not closed; export the log again.",
         )
     table = Table()
-    for i, use in enumerate(used):
-        series = frame[f"v{i}"]
-        if series.dtype == pl.String:
-            table.text[use.name] = _time_cells(series, frame, used, use, recipe, table)
+    for use in used:
+        cells = frame[label[use.name]]
+        if use.role == "sections":
+            packed = use.unit in ("bits", "hex")
+            table.text[use.name] = (_bits_as_text(cells, use.number, use.unit) if packed else cells.str.strip_chars()).to_list()
+        elif use.role == "hemisphere":
+            continue
+        elif use.role == "date":
+            table.text[use.name] = []
+        elif use.role in ("time", "clock") and use.unit in ("text", "clock"):
+            dates = next((frame[label[u.name]].str.strip_chars() for u in used if u.role == "date"), None)
+            table.number[use.name], table.bad[use.name] = _times(cells.str.strip_chars(), dates, use.unit, form)
+        elif use.role in STATES:
+            table.number[use.name], table.bad[use.name] = _states(cells, true_words(use.role, words.get(label[use.name], ())))
+        elif use.role in ("lat", "lon") and use.unit == LETTERED:
+            table.number[use.name], table.bad[use.name] = _written_degrees(cells)
         else:
-            table.number[use.name] = _as_floats(series)
-            table.bad[use.name] = np.flatnonzero(frame[f"b{i}"].to_numpy())
+            table.number[use.name], table.bad[use.name] = _numbers(cells, layout.decimal)
+            if use.role in ("lat", "lon") and use.unit == DEGREES_MINUTES:
+                table.number[use.name] = from_run_together(table.number[use.name])
+            if use.role in ("lat", "lon") and use.unit == "e7":
+                table.number[use.name] = table.number[use.name] / 1e7
+            letter = next((c.name for c in used if c.role == "hemisphere" and c.unit == use.role), None)
+            if letter is not None:
+                table.number[use.name] = _signed(table.number[use.name], frame[label[letter]])
     return table
+
+
+def _signed(values: FloatArray, letters: pl.Series) -> FloatArray:
+    """Degrees, below 0 where a letter beside them says south or west; none where the letter is missing."""
+    low = letters.str.strip_chars().str.to_lowercase().fill_null("")
+    below, above = low.is_in(["s", "w"]).to_numpy(), low.is_in(["n", "e"]).to_numpy()
+    return np.where(below, -np.abs(values), np.where(above, values, np.nan))
+
+
+def _numbers(cells: pl.Series, decimal: str) -> tuple[FloatArray, IntArray]:
+    """Cells as numbers, and those that are neither empty nor a number. What is plainly a number is not looked at twice."""
+    import polars as pl
+
+    found = cells.cast(pl.Float64, strict=False)
+    numbers = _as_floats(found)
+    rest = found.is_null().arg_true().to_numpy()
+    bad = rest
+    if rest.size:
+        text = cells.gather(rest).str.strip_chars()
+        empty = (text.is_null() | text.str.to_lowercase().is_in(list(ABSENT))).to_numpy()
+        again = _as_floats((text.str.replace(",", ".", literal=True) if decimal == "," else text).cast(pl.Float64, strict=False))
+        numbers[rest] = again
+        bad = rest[~empty & np.isnan(again)]
+    numbers[np.isinf(numbers) | np.isin(numbers, SENTINELS)] = np.nan
+    return numbers, bad.astype(np.int64)
+
+
+def _states(cells: pl.Series, true: set[str]) -> tuple[FloatArray, IntArray]:
+    """Cells as 1 and 0, and those that are neither empty nor a state."""
+    one, zero = ((cells == digit).fill_null(False).to_numpy() for digit in "10")
+    values = np.where(one, float("1" in true), np.where(zero, float("0" in true), np.nan))
+    rest = np.flatnonzero(~(one | zero))
+    bad = rest
+    if rest.size:
+        words = cells.gather(rest).str.strip_chars().str.to_lowercase()
+        on, off = words.is_in(list(true)).to_numpy(), words.is_in(list((WORDS | OFF) - true)).to_numpy()
+        empty = (words.is_null() | words.is_in(list(ABSENT))).to_numpy()
+        values[rest] = np.where(on == True, 1.0, np.where(off == True, 0.0, np.nan))  # noqa: E712
+        bad = rest[np.isnan(values[rest]) & ~empty]
+    return values, bad.astype(np.int64)
+
+
+def _written_degrees(cells: pl.Series) -> tuple[FloatArray, IntArray]:
+    """Degrees written out, and cells that are neither empty nor an angle. [deg]"""
+    import polars as pl
+
+    text = pl.col("cell")
+    empty = text.is_null() | text.str.strip_chars().str.to_lowercase().is_in(list(ABSENT))
+    frame = cells.alias("cell").to_frame().select(degrees_column(text).alias("v"), (degrees_column(text).is_null() & ~empty).alias("b"))
+    return _as_floats(frame["v"]), frame["b"].arg_true().to_numpy().astype(np.int64)
+
+
+def _bits_as_text(cells: pl.Series, count: int, unit: str) -> pl.Series:
+    """Numbers as ones and zeros, the lowest bit first; a cell that is no such number is left as it is, to be repaired."""
+    import polars as pl
+
+    plain = pl.col("cell").str.strip_chars()
+    value = plain.cast(pl.Int64, strict=False)
+    if unit == "hex":
+        value = plain.str.to_lowercase().str.strip_prefix("0x").str.to_integer(base=16, strict=False)
+    fits = (value >= 0) & (value < 2 ** min(count, 62))
+    bits = pl.concat_str([(value // 2**k % 2).cast(pl.String) for k in range(max(count, 1))])
+    return cells.alias("cell").to_frame().select(pl.when(fits).then(bits).otherwise(plain).alias("bits"))["bits"]
 
 
 def _words(layout: Layout, labels: list[str]) -> dict[str, list[str]]:
@@ -307,37 +431,54 @@ def _words(layout: Layout, labels: list[str]) -> dict[str, list[str]]:
 
     if not labels:
         return {}
-    frame = _scan(layout, SAMPLE_ROWS).select(pl.col(labels).str.strip_chars().str.to_lowercase()).collect()
+    frame = _collected(_scan(layout, SAMPLE_ROWS).select(pl.col(labels).str.strip_chars().str.to_lowercase()), layout)
     return {name: frame[name].unique().drop_nulls().to_list() for name in labels}
 
 
-def _time_cells(
-    series: pl.Series, frame: pl.DataFrame, used: list[ColumnUse], use: ColumnUse, recipe: Recipe, table: Table
-) -> list[str | None]:
-    """Text cells; times are turned to milliseconds at once, so that no list of texts is made for them."""
+def time_form(layout: Layout, recipe: Recipe) -> str:
+    """The recipe's form of times, with a colon in the offset if the first record has one there."""
+    form, use = recipe.time_form, recipe.use("time", "clock")
+    if not form.endswith("%z") or use[0].name not in layout.header:
+        return form
+    cell = _collected(_scan(layout, 1), layout)[_labels(layout)[layout.header.index(use[0].name)]][0]
+    return form[:-2] + "%:z" if cell and re.search(r":\d{2}$", cell.strip()) else form
+
+
+def _times(cells: pl.Series, dates: pl.Series | None, unit: str, form: str) -> tuple[FloatArray, IntArray]:
+    """Times as milliseconds, and cells that are no time."""
     import polars as pl
 
-    if use.role not in ("time", "clock"):
-        return series.to_list() if use.role == "sections" else []
-    dated = [i for i, u in enumerate(used) if u.role == "date"]
-    if use.unit == "clock":
-        full = "2000-01-01 " + series.str.replace(",", ".", literal=True)
-        at = full.str.to_datetime("%Y-%m-%d %H:%M:%S%.f", time_unit="ms", strict=False)
-    else:
-        form = recipe.time_form
-        if dated:
-            series = frame[f"v{dated[0]}"] + " " + series
-        if form.endswith("%z") and series.head(1).str.contains(r":\d{2}$")[0]:
-            form = form[:-2] + "%:z"
-        at = series.str.replace(",", ".", literal=True).str.to_datetime(form, time_unit="ms", strict=False)
-    ms = at.cast(pl.Int64)
-    empty = series.is_null() | (series == "")
-    table.number[use.name] = _as_floats(ms.cast(pl.Float64))
-    table.bad[use.name] = (ms.is_null() & ~empty).arg_true().to_numpy().astype(np.int64)
-    return []
+    text = _zeros_in_front(cells, 6) if RUN_CLOCK in form else cells
+    if unit == "clock":
+        text, form = "2000-01-01 " + text, "%Y-%m-%d " + (form or "%H:%M:%S%.f")
+    elif dates is not None:
+        size = next((n for n, packed in PACKED_DATES.items() if re.match(packed, form)), 0)
+        text = _zeros_in_front(dates, size) + " " + text
+    plain = text if "," in form else text.str.replace(",", ".", literal=True)
+    ms = plain.str.to_datetime(form, time_unit="ms", strict=False).cast(pl.Int64)
+    empty = text.is_null() | (text == "")
+    return _as_floats(ms.cast(pl.Float64)), (ms.is_null() & ~empty).arg_true().to_numpy().astype(np.int64)
+
+
+def _zeros_in_front(series: pl.Series, size: int) -> pl.Series:
+    """Figures run together, with the zeros a spreadsheet took from their front; a length of 0 leaves them as they are."""
+    if size == 0:
+        return series
+    whole = series.str.extract(r"^(\d+)", 1)
+    short = (whole.str.len_chars() < size) & whole.is_not_null()
+    return series if not short.any() else (whole.str.zfill(size) + series.str.extract(r"^\d+(.*)$", 1)).zip_with(short, series)
 
 
 # our own layout
+
+
+def as_text(cell: str) -> str:
+    """A text that a spreadsheet shows and does not calculate: an apostrophe before =, +, -, @ or a control character at its start.
+
+    >>> as_text("=1+1"), as_text("moisture"), as_text("-")
+    ("'=1+1", 'moisture', "'-")
+    """
+    return f"'{cell}" if cell.lstrip()[:1] in ("=", "+", "-", "@") or cell[:1] in ("\t", "\r", "\n") else cell
 
 
 def write_trail_csv(trail: Trail, path: str | Path) -> None:
@@ -377,6 +518,6 @@ def write_trail_csv(trail: Trail, path: str | Path) -> None:
         data |= {f"section_{i + 1}": trail.sections[:, i].astype(np.int8) for i in range(trail.sections.shape[1])}
     if trail.run_present is not None:
         data |= {f"run_{r}": trail.run_present[:, i].astype(np.int8) for i, r in enumerate(trail.runs)}
-    data |= {name: values for name, values in trail.extra.items() if name not in data}
+    data |= {name: values for name, values in ((as_text(n), v) for n, v in trail.extra.items()) if name not in data}
     frame = pl.DataFrame(data)
     frame.with_columns(pl.col(pl.Float64).fill_nan(None)).write_csv(Path(path), float_scientific=False)

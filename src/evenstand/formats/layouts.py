@@ -10,13 +10,14 @@ import re
 from collections import Counter
 from dataclasses import dataclass
 from pathlib import Path
+from typing import BinaryIO
 
 import numpy as np
 
 from evenstand.base.errors import ColumnError, FileError
 from evenstand.model.place import IntArray
 
-CHUNK = 1 << 24
+CHUNK = 1 << 21
 HEAD = 1 << 18
 DELIMITERS = (",", ";", "\t", "|")
 MAGIC: tuple[tuple[bytes, str, str], ...] = (
@@ -85,10 +86,38 @@ def layout_of(path: Path) -> Layout:
     ColumnError
         If there is no header, or names occur twice.
     """
+    shape = shape_of(path)
+    return laid_out(shape, plain_bytes(path, shape) if shape.to_plain else path, path.name)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Shape:
+    """What the first bytes of a file show, and its hash. at: index of the header line; extra: lines of units under it; bom: length of
+    the byte order mark; to_plain: the text has to be changed before it can be taken apart."""
+
+    encoding: str
+    bom: int
+    delimiter: str
+    decimal: str
+    at: int
+    extra: int
+    header: tuple[str, ...]
+    units: tuple[str, ...]
+    preamble: tuple[str, ...]
+    to_plain: bool
+    file_hash: str
+
+    @property
+    def separator(self) -> str:
+        """The delimiter once the text is plain."""
+        return "\t" if self.delimiter == " " else self.delimiter
+
+
+def shape_of(path: Path) -> Shape:
+    """Look at a file's first bytes, and once through it for its hash and encoding; errors as for `layout_of`."""
     head, digest = _head(path)
     _refuse_other_kinds(path, head)
     encoding, bom = _encoding(path, head)
-    notes: list[str] = []
     text = head[len(bom) :].decode(encoding, errors="ignore")
     lines = text.splitlines()[:400]
     if not any(line.strip() for line in lines):
@@ -99,22 +128,29 @@ def layout_of(path: Path) -> Layout:
         while header and header[-1] == "":
             header.pop()
     units, extra = _unit_row(lines, at, delimiter, len(header))
-    source: Path | bytes = path
-    if encoding != "utf-8" or bom or delimiter == " " or ("\n" not in text and "\r" in text):
-        source = _plain(path, encoding, len(bom), delimiter)
-        notes.append(f"Read as {_named(encoding)}." if encoding != "utf-8" else "Text brought into plain form before reading.")
-    separator = "\t" if delimiter == " " else delimiter
-    line, fields, blank, ends_open, quotes = _records(source, separator, path.name)
-    skip = int(np.searchsorted(line, at + 1)) + 1 + extra
-    _refuse_doubles(header, path.name)
+    only_returns = "\n" not in text and "\r" in text
+    return Shape(
+        encoding=encoding, bom=len(bom), delimiter=delimiter, decimal=decimal, at=at, extra=extra, header=tuple(header), units=units,
+        preamble=tuple(lines[:at]), to_plain=encoding != "utf-8" or bool(bom) or delimiter == " " or only_returns, file_hash=digest,
+    )  # fmt: skip
+
+
+def laid_out(shape: Shape, source: Path | bytes, name: str, *, quotes: bool | None = None) -> Layout:
+    """The records of a text under a known header; quotes: whether quotation marks hold cells together, None to find it."""
+    notes: list[str] = []
+    if shape.to_plain:
+        notes.append(f"Read as {_named(shape.encoding)}." if shape.encoding != "utf-8" else "Text brought into plain form before reading.")
+    line, fields, blank, ends_open, quoted = records_of(source, shape.separator, quotes)
+    skip = int(np.searchsorted(line, shape.at + 1)) + 1 + shape.extra
+    _refuse_doubles(list(shape.header), name)
     if line[skip:].size == 0 or bool(blank[skip:].all()):
-        raise FileError("there is a header but no row under it", where=path.name, cure="Export the log again; it may have been cut short.")
-    if at:
-        notes.append(f"{at} line{'s' if at > 1 else ''} before the header skipped.")
+        raise FileError("there is a header but no row under it", where=name, cure="Export the log again; it may have been cut short.")
+    if shape.at:
+        notes.append(f"{shape.at} line{'s' if shape.at > 1 else ''} before the header skipped.")
     return Layout(
-        source=source, encoding=encoding, delimiter=separator, decimal=decimal, header=tuple(header), header_line=at + 1, units=units,
-        skip_records=skip, line=line[skip:], fields=fields[skip:], blank=blank[skip:], ends_open=ends_open, quotes=quotes, file_hash=digest,
-        preamble=tuple(lines[:at]), notes=tuple(notes),
+        source=source, encoding=shape.encoding, delimiter=shape.separator, decimal=shape.decimal, header=shape.header,
+        header_line=shape.at + 1, units=shape.units, skip_records=skip, line=line[skip:], fields=fields[skip:], blank=blank[skip:],
+        ends_open=ends_open, quotes=quoted, file_hash=shape.file_hash, preamble=shape.preamble, notes=tuple(notes),
     )  # fmt: skip
 
 
@@ -184,7 +220,10 @@ def _encoding(path: Path, head: bytes) -> tuple[str, bytes]:
 def _split(line: str, delimiter: str) -> list[str]:
     if delimiter == " ":
         return line.split()
-    return [cell.strip() for cell in next(csv.reader([line.rstrip("\r\n")], delimiter=delimiter), [])]
+    try:
+        return [cell.strip() for cell in next(csv.reader([line.rstrip("\r\n")], delimiter=delimiter), [])]
+    except csv.Error:  # a cell longer than any log's
+        return [cell.strip() for cell in line.split(delimiter)]
 
 
 def _numeric(cell: str) -> bool:
@@ -244,7 +283,7 @@ def _unit_row(lines: list[str], at: int, delimiter: str, width: int) -> tuple[tu
     wordy = filled and not any(_numeric(c) or re.search(r"\d{2}:\d{2}|\d{4}-\d{2}", c) for c in filled)
     if not wordy or abs(len(row) - width) > 1:
         return ("",) * width, 0
-    if sum(len(c) <= 10 and bool(re.match(r"^[\[(]?[A-Za-z°%µ/²³0-9. ^-]*[\])]?$", c)) for c in filled) < len(filled):
+    if sum(len(c) <= 10 and bool(re.match(r"^[\[(]?[\w°%µ/²³. :^-]*[\])]?$", c)) for c in filled) < len(filled):
         return ("",) * width, 0
     return tuple(c.strip("[]() ") for c in (row + [""] * width)[:width]), 1
 
@@ -259,31 +298,37 @@ def _refuse_doubles(header: list[str], name: str) -> None:
         )
 
 
-def _plain(path: Path, encoding: str, skip: int, delimiter: str) -> bytes:
-    """The file as UTF-8 with line feeds, runs of spaces as one tab. Read in parts; only such files are held in memory."""
+def plain_bytes(path: Path, shape: Shape) -> bytes:
+    """The file as UTF-8 with line feeds, runs of spaces as one tab."""
     out = io.BytesIO()
+    write_plain(path, shape, out)
+    return out.getvalue()
+
+
+def write_plain(path: Path, shape: Shape, out: BinaryIO) -> None:
+    """Write the file as UTF-8 with line feeds, runs of spaces as one tab; read in parts."""
     with path.open("rb") as raw:
-        raw.seek(skip)
-        with io.TextIOWrapper(raw, encoding=encoding, errors="replace", newline=None) as file:
-            if delimiter == " ":
+        raw.seek(shape.bom)
+        with io.TextIOWrapper(raw, encoding=shape.encoding, errors="replace", newline=None) as file:
+            if shape.delimiter == " ":
                 for line in file:
                     out.write("\t".join(line.split()).encode() + b"\n")
             else:
                 while text := file.read(CHUNK):
                     out.write(text.encode())
-    return out.getvalue()
 
 
-def _records(
-    source: Path | bytes, delimiter: str, name: str
+def records_of(
+    source: Path | bytes, delimiter: str, quotes: bool | None = None
 ) -> tuple[IntArray, IntArray, np.ndarray[tuple[int], np.dtype[np.bool_]], bool, bool]:
-    """Line number, number of fields and emptiness of every record; quotes may hold delimiters and line ends."""
-    for quotes in (True, False):
-        ends, fields, filled, breaks, odd, last_open = _scan(source, delimiter, quotes)
+    """Line number, number of fields and emptiness of every record, whether the last is open, and whether quotes hold cells together:
+    they may hold delimiters and line ends, unless one of them is never closed."""
+    for quoted in (True, False) if quotes is None else (quotes,):
+        ends, fields, filled, breaks, odd, last_open = _scan(source, delimiter, quoted)
         if not odd:
             break
     line = np.concatenate([[1], 1 + np.cumsum(1 + breaks)[:-1]]) if ends.size else np.zeros(0, dtype=np.int64)
-    return line.astype(np.int64), fields, ~filled, last_open, quotes
+    return line.astype(np.int64), fields, ~filled, last_open, quoted
 
 
 def _scan(
@@ -291,37 +336,41 @@ def _scan(
 ) -> tuple[IntArray, IntArray, np.ndarray[tuple[int], np.dtype[np.bool_]], IntArray, bool, bool]:
     """One pass over the bytes: where records end, fields, whether anything is in them, line ends inside quotes."""
     ends, delims, solid, inner = [], [], [], []
-    parity, place, d_total, s_total, i_total, last = 0, 0, 0, 0, 0, 10
+    parity, place, d_total, i_total, filled, last = 0, 0, 0, 0, False, 10
     mark = ord(delimiter)
     stream = io.BytesIO(source) if isinstance(source, bytes) else source.open("rb")
     with stream:
         while chunk := stream.read(CHUNK):
             a = np.frombuffer(chunk, dtype=np.uint8)
-            outside = np.ones(a.size, dtype=np.bool_)
-            if quotes:
-                q = a == 34
-                if q.any() or parity:
-                    inside = (np.cumsum(q) + parity) % 2
-                    parity = int(inside[-1])
-                    outside = inside == 0
-            feed = a == 10
-            d = np.cumsum((a == mark) & outside, dtype=np.int64) + d_total
-            s = np.cumsum((a > 32) & (a != mark) & (a != 34), dtype=np.int64) + s_total
-            i = np.cumsum(feed & ~outside, dtype=np.int64) + i_total
-            at = np.flatnonzero(feed & outside)
+            feed, delim, within = a == 10, a == mark, np.zeros(0, dtype=np.int64)
+            q = a == 34
+            if quotes and (parity or q.any()):
+                inside = (np.cumsum(q, dtype=np.uint8) + np.uint8(parity)) & 1  # counts may run over: only odd or even matters
+                parity = int(inside[-1])
+                outside = inside == 0
+                within = np.flatnonzero(feed & ~outside)
+                feed, delim = feed & outside, delim & outside
+            at = np.flatnonzero(feed)
+            d = np.flatnonzero(delim)
+            begin = np.concatenate([[0], at + 1])
+            some = np.logical_or.reduceat((a > 32) & (a != mark) & ~q, begin[begin < a.size])
+            some[0] |= filled
+            filled = bool(some[-1]) and (at.size == 0 or at[-1] + 1 < a.size)
             ends.append(at + place)
-            delims.append(d[at])
-            solid.append(s[at])
-            inner.append(i[at])
-            d_total, s_total, i_total, place, last = int(d[-1]), int(s[-1]), int(i[-1]), place + a.size, int(a[-1])
+            delims.append(np.searchsorted(d, at) + d_total)
+            inner.append(np.searchsorted(within, at) + i_total)
+            solid.append(some[: at.size])
+            d_total, i_total, place, last = d_total + d.size, i_total + within.size, place + a.size, int(a[-1])
     last_open = last != 10
     if last_open:
         ends.append(np.array([place]))
         delims.append(np.array([d_total]))
-        solid.append(np.array([s_total]))
+        solid.append(np.array([filled]))
         inner.append(np.array([i_total]))
-    d_all, s_all, i_all = (np.diff(np.concatenate([[0], *v])) for v in (delims, solid, inner))
-    return np.concatenate(ends), d_all + 1, s_all > 0, i_all, bool(parity), last_open
+    if not ends:
+        ends, delims, solid, inner = ([np.zeros(0, dtype=np.int64)] for _ in range(4))
+    d_all, i_all = (np.diff(np.concatenate([[0], *v])) for v in (delims, inner))
+    return np.concatenate(ends), d_all + 1, np.concatenate(solid).astype(np.bool_), i_all, bool(parity), last_open
 
 
 def lines_at(layout: Layout, numbers: list[int]) -> dict[int, str]:

@@ -4,34 +4,22 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-ON = {
-    "1",
-    "1.0",
-    "on",
-    "true",
-    "t",
-    "yes",
-    "y",
-    "working",
-    "work",
-    "down",
-    "lowered",
-    "ok",
-    "flow",
-    "seeding",
-    "sowing",
-    "open",
-    "active",
-    "engaged",
-    "enabled",
-}
-OFF = {
-    "0", "0.0", "off", "false", "f", "no", "n", "not working", "up", "raised", "lifted", "no flow", "blocked", "idle",
-    "stopped", "closed", "inactive", "disengaged", "disabled",
+UP_WORDS = {
+    "angehoben", "ausgehoben", "gehoben", "haut", "headland", "leve", "levé", "lifted", "oben", "raised", "releve", "relevé",
+    "relevée", "transport", "up",
+}  # fmt: skip
+DOWN_WORDS = {
+    "abaisse", "abaissé", "abgesenkt", "baisse", "baissé", "baissée", "bas", "down", "gesenkt", "lowered", "unten",
+}  # fmt: skip
+ON = DOWN_WORDS | {
+    "1", "1,0", "1.0", "actif", "active", "aktiv", "an", "arbeit", "ein", "enabled", "engaged", "flow", "ja", "marche", "o", "offen",
+    "ok", "on", "open", "oui", "ouvert", "seeding", "sowing", "t", "travail", "true", "vrai", "wahr", "work", "working", "y", "yes",
+}  # fmt: skip
+OFF = UP_WORDS | {
+    "0", "0,0", "0.0", "arret", "arrêt", "aus", "blocked", "closed", "disabled", "disengaged", "f", "falsch", "false", "faux",
+    "fermé", "idle", "inactif", "inactive", "inaktiv", "n", "nein", "no", "no flow", "non", "not working", "off", "stopped", "zu",
 }  # fmt: skip
 WORDS = ON | OFF
-UP_WORDS = {"up", "raised", "lifted"}
-DOWN_WORDS = {"down", "lowered"}
 
 
 def is_states(words: Iterable[str]) -> bool:

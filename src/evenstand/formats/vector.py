@@ -178,10 +178,22 @@ def _check_label(source: Path) -> None:
                 )
             cure = f"Rename it to end in {suffixes[0]}."
             raise FileError(f"its name ends in {suffix or 'nothing'} but it is {kind}", where=source.name, cure=cure)
+    if head.replace(b"\x00", b"").lstrip(b"\xef\xbb\xbf\xff\xfe \t\r\n").startswith(b"<"):
+        _check_markup(source)
     if suffix == ".shp":
         _check_shapefile(source, head)
     if suffix in _JSON or head.lstrip(_JSON_LEAD).startswith(b"{"):
         _check_json(source)
+
+
+def _check_markup(source: Path) -> None:
+    """Refuse markup that defines entities of its own: no layer needs them, and they can grow without end or point to other files."""
+    before = b""
+    with source.open("rb") as stream:
+        while chunk := stream.read(1 << 20):
+            if b"<!ENTITY" in (before + chunk).replace(b"\x00", b""):
+                raise FileError("the file defines entities of its own", where=source.name, cure="Do not trust this file.")
+            before = chunk[-32:]
 
 
 def _check_shapefile(source: Path, head: bytes) -> None:

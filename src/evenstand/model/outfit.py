@@ -160,7 +160,8 @@ class Outfit:
     row_spacing_m: between openers [m]; spread_m: width of the seed and fertilizer band an opener leaves [m];
     rows: number of openers; speed_m_s: usual working speed [m/s]; pulse_m: distance per pulse in force [m/pulse];
     wheel_m: rolled length of the drive or counting wheel per turn [m]; turn_radius_m: smallest with openers up [m];
-    antenna_ahead_m: from the openers' middle rank forward to the antenna [m]; overlap_low/high: usual share sown twice [-];
+    antenna_ahead_m: from the openers' middle rank forward to the antenna [m]; hitch_m: likewise forward to the hitch the tool is drawn
+    by, None: not known, or mounted [m]; overlap_low/high: usual share sown twice [-];
     stand_in_m_s: speed typed for when the sensor fails [m/s]; fan_proof: when the fan speed was proven; flag: the flag test in force;
     pulses: distance per pulse by load and soil; costs: as typed.
     """
@@ -185,6 +186,7 @@ class Outfit:
     wheel_m: float | None = None
     turn_radius_m: float | None = None
     antenna_ahead_m: float = 0.0
+    hitch_m: float | None = None
     fan_turns_s: Est | None = None
     overlap_low: float = 0.01
     overlap_high: float = 0.04

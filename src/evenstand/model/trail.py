@@ -29,7 +29,8 @@ class Trail:
     sections (n,k) on or off; revs (n,bins) cumulative meter turns; asked_kg_ha, echoed_kg_ha (n,bins); area_ha (n,) the machine's
     own area counter [ha]; step_m (n,) distance since the previous row as the machine counted it [m]; run_present (n,runs) flow seen;
     fan_turns_s (n,); lifted (n,) openers up; flags (n,) bit field of `FLAGS`; bins: letters of the bin columns; runs: numbers of the
-    run columns. kept + repaired + len(set_aside) = rows read.
+    run columns. kept + repaired_rows + set_aside_rows = rows read. Of a very large log only the first rows repaired and set aside are
+    listed; repaired_unlisted, set_aside_unlisted: how many more there were.
     """
 
     frame: Frame
@@ -53,6 +54,8 @@ class Trail:
     kept: int = 0
     repaired: tuple[SetAside, ...] = ()
     set_aside: tuple[SetAside, ...] = ()
+    repaired_unlisted: int = 0
+    set_aside_unlisted: int = 0
     notes: tuple[str, ...] = ()
     file_hash: str = ""
     extra: dict[str, FloatArray] = field(default_factory=dict)
@@ -61,6 +64,16 @@ class Trail:
     def n(self) -> int:
         """Number of rows."""
         return int(self.t_ms.shape[0])
+
+    @property
+    def repaired_rows(self) -> int:
+        """How many rows were repaired, listed or not."""
+        return len(self.repaired) + self.repaired_unlisted
+
+    @property
+    def set_aside_rows(self) -> int:
+        """How many rows were set aside, listed or not."""
+        return len(self.set_aside) + self.set_aside_unlisted
 
 
 FLAGS = {"gap": 1, "jump": 2, "no-fix": 4, "reordered": 8}

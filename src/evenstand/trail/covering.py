@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Literal
 
@@ -17,9 +18,13 @@ from evenstand.trail.strips import Strips, strips_of
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
+    from evenstand.trail.bounds import CellCheck
+
 Method = Literal["auto", "shapes", "tiles"]
 TILES_FROM_STEPS = 50_000
 GRID_M = 1e-7
+LEAST_COMMON_M2 = 1e-9
+ADDING = 2.220446049250313e-16  # what adding one term can lose of a sum: 2 to the power -52
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -31,7 +36,8 @@ class Coverage:
     strips_m2: sum of strips; bounds_m2: how far the sums named can be off for the ground as recorded, by rounding and snapping;
     switching_m2: ground of the sections switched within a step, where the log cannot say when;
     width_m: of the whole tool [m]; driven_m: length driven at work [m]; steps: how many; gaps: steps left out because rows are missing
-    between them; basis: which columns told when the tool was at work; method: how the union was formed; notes: what was taken for granted.
+    between them; basis: which columns told when the tool was at work; method: how the union was formed; check: the same totals in
+    cells and how far apart they are, None where not asked for; notes: what was taken for granted.
     """
 
     covered_m2: float
@@ -49,6 +55,7 @@ class Coverage:
     basis: str
     method: str
     limits: Limits
+    check: CellCheck | None = None
     notes: tuple[str, ...] = field(default=())
 
     @property
@@ -67,6 +74,7 @@ def coverage(
     fastest_m_s: float | None = None,
     ends: str = "shared",
     method: Method = "auto",
+    check: bool = False,
 ) -> Coverage:
     """Ground covered once or more, twice or more, repeatedly, and skipped.
 
@@ -88,6 +96,8 @@ def coverage(
         "shared": steps share their ends, as a tool moves; "flat": each step its own rectangle. [-]
     method : str
         "auto"; "shapes": union by the general geometry library; "tiles": winding counts on a grid. [-]
+    check : bool
+        Hold the totals against the same in cells. [-]
 
     Returns
     -------
@@ -115,10 +125,11 @@ def coverage(
     chosen = method if method != "auto" else ("tiles" if strips.steps >= TILES_FROM_STEPS else "shapes")
     covered, twice, skipped, outside, bounds = (_by_tiles if chosen == "tiles" else _by_shapes)(strips, rings)
     width = width_m if width_m is not None else outfit.width_m
+    repeat = max(strips.sum_m2 - covered, 0.0)
     return Coverage(
         covered_m2=covered,
         twice_m2=twice,
-        repeat_m2=max(strips.sum_m2 - covered, 0.0),
+        repeat_m2=repeat,
         skipped_m2=skipped,
         bounds_m2=bounds,
         outside_m2=outside,
@@ -131,8 +142,16 @@ def coverage(
         basis=steps.basis,
         method=chosen,
         limits=steps.limits,
+        check=_checked(strips, {"covered": covered, "twice": twice, "repeat": repeat}, bounds) if check else None,
         notes=strips.notes,
     )
+
+
+def _checked(strips: Strips, totals_m2: dict[str, float], bounds_m2: dict[str, float]) -> CellCheck:
+    """The same in cells; their compiled code is only loaded here."""
+    from evenstand.trail.bounds import check_cells
+
+    return check_cells(strips, totals_m2, bounds_m2)
 
 
 def flat_ended_m2(trail: Trail, outfit: Outfit, *, width_m: float | None = None) -> float:
@@ -220,22 +239,37 @@ def _steps_of_chain(strips: Strips, j: int) -> Any:
 
 
 def _by_shapes(strips: Strips, rings: list[FloatArray] | None) -> tuple[float, float, float | None, float | None, dict[str, float]]:
-    """Union and pairwise intersections by the general geometry library, on a grid of a tenth of a micrometre."""
+    """Union and pairwise intersections by the general geometry library, on a grid of a tenth of a micrometre.
+
+    The library joins shapes two and two, round after round, and moves each edge by less than a grid's width in every round.
+    """
     import shapely
 
     shapes = strip_shapes(strips)
     union = _union(shapes)
     covered = float(union.area)
-    twice = float(_covered_twice(shapes).area) if strips.sum_m2 > covered + 1e-9 else 0.0
-    edge_m = sum(float(np.hypot(*np.diff(side, axis=0).T).sum()) for side in (strips.left, strips.right))
-    slack = 2 * GRID_M * edge_m + 1e-12 * strips.sum_m2
-    bounds = {"covered": slack, "twice": slack, "repeat": slack}
+    summing = _summing_m2(strips)
+    twice, common_m, dropped_m2 = _covered_twice(shapes) if strips.sum_m2 > covered + 1e-9 else (0.0, 0.0, 0.0)
+    slack = GRID_M * _rounds(len(shapes)) * float(shapely.length(shapes).sum()) + summing
+    bounds = {"covered": slack, "twice": GRID_M * _rounds(len(shapes) ** 2) * common_m + dropped_m2 + summing, "repeat": slack}
+    if strips.sum_m2 <= covered + 1e-9:
+        bounds["twice"] = slack
     if rings is None:
         return covered, twice, None, None, bounds
-    ground = _ground(rings)
+    ground = ground_of(rings)
     inside = float(shapely.intersection(union, ground, grid_size=GRID_M).area)
-    bounds["skipped"] = slack + 2 * GRID_M * float(ground.length)
+    bounds["skipped"] = slack + 4 * GRID_M * (float(ground.length) + float(union.length))
     return covered, twice, max(float(ground.area) - inside, 0.0), max(covered - inside, 0.0), bounds
+
+
+def _rounds(shapes: int) -> float:
+    """In how many rounds so many shapes are joined, the first snapping and the last counted. [-]"""
+    return 2.0 + math.ceil(math.log2(max(shapes, 2)))
+
+
+def _summing_m2(strips: Strips) -> float:
+    """What adding up the steps of all strips can lose by rounding. [m²]"""
+    return float(ADDING * (strips.left.shape[0] + 8) * strips.sum_m2)
 
 
 def _union(shapes: Any) -> BaseGeometry:
@@ -246,15 +280,17 @@ def _union(shapes: Any) -> BaseGeometry:
     return union
 
 
-def _covered_twice(shapes: Any) -> BaseGeometry:
-    """Ground in two strips or more: the union of what pairs have in common."""
+def _covered_twice(shapes: Any) -> tuple[float, float, float]:
+    """Ground in two strips or more: the union of what pairs have in common [m²]; the outlines of those [m]; what was too small [m²]."""
     import shapely
 
     tree = shapely.STRtree(shapes)
     one, other = tree.query(shapes, predicate="intersects")
     first = one < other
     common = shapely.intersection(shapes[one[first]], shapes[other[first]], grid_size=GRID_M)
-    return _union(_areas_only(common[shapely.area(common) > 1e-9]))
+    area = shapely.area(common)
+    parts = _areas_only(common[area > LEAST_COMMON_M2])
+    return float(_union(parts).area), float(shapely.length(parts).sum()), float(area[area <= LEAST_COMMON_M2].sum())
 
 
 def _areas_only(shapes: Any) -> Any:
@@ -265,7 +301,7 @@ def _areas_only(shapes: Any) -> Any:
     return parts[shapely.get_dimensions(parts) == 2]
 
 
-def _ground(rings: list[FloatArray]) -> BaseGeometry:
+def ground_of(rings: list[FloatArray]) -> BaseGeometry:
     """Rings, ground on the left, as one shape."""
     import shapely
 
@@ -289,7 +325,8 @@ def _by_tiles(strips: Strips, rings: list[FloatArray] | None) -> tuple[float, fl
 
     counts = count_strips(strips.left, strips.right, strips.start, rings or [])
     covered = strips.sum_m2 - counts.repeat_m2
-    bounds = {"covered": counts.bound_m2, "twice": counts.bound_m2, "repeat": counts.bound_m2}
+    whole = counts.bound_m2 + _summing_m2(strips)
+    bounds = {"covered": whole, "twice": counts.bound_m2, "repeat": whole}
     if rings is None:
         return covered, counts.twice_m2, None, None, bounds
     bounds["skipped"] = counts.bound_m2

@@ -9,42 +9,26 @@ import numpy as np
 
 from evenstand.base.errors import MissingError
 from evenstand.base.estimate import Est
+from evenstand.base.units import Profile
 from evenstand.model.outfit import Outfit
 from evenstand.model.place import Boundary, FloatArray, IntArray
+from evenstand.model.plan import Plan
 from evenstand.model.trail import BoolArray, Trail
 from evenstand.trail.covering import Coverage, coverage
+from evenstand.trail.detecting import trail_faults
+from evenstand.trail.faults import TrailFaults
 from evenstand.trail.passes import PassException, PassFacts, RowToRow, passes_of, row_to_row, with_exceptions
 from evenstand.trail.runs import NOT_SEEN, RunFault, run_faults
-from evenstand.trail.stepping import Steps, runs_of, steps_of
+from evenstand.trail.stepping import Steps, steps_of
 from evenstand.trail.strips import section_edges
+from evenstand.trail.timeuse import TimeUse, WorkRate, time_use, work_rate
 
 CHORD_M = 3.0
 FIX_SD_M = 0.03
 SCALE_SD = 0.0002
 STEP_SD = 0.0005
 SPEED_SD = 0.003
-STANDING_M_S = 0.3
-STOP_S = 60.0
-TURN_S = 120.0
 NEAR = 0.05
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class TimeUse:
-    """Seconds by what was done. sowing: at work and moving; turning: up and moving between two stretches at work, no longer than 120 s;
-    standing: slower than 0.3 m/s (filling is not told apart); moving: other movement; missing: no rows. [s]"""
-
-    sowing_s: float
-    turning_s: float
-    standing_s: float
-    moving_s: float
-    missing_s: float
-    stops: int
-
-    @property
-    def total_s(self) -> float:
-        """All of it. [s]"""
-        return self.sowing_s + self.turning_s + self.standing_s + self.moving_s + self.missing_s
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -66,7 +50,8 @@ class TrailFacts:
     machine's metres per metre by positions (V/v) [-]; distance_by: "step" or "speed"; speed_m_s: mean at work [m/s]; area_driven_m2:
     distance times the width that was on, overlap included, None without a width [m²]; area_shown_ha: growth of the machine's counter [ha];
     mass_shown_kg: mass a second summed [kg]; turns: of each bin's meter [turns]; rates: of each bin; row_to_row: guidance width;
-    passes; time_use; run_faults and run_note; coverage and overlap (repeated over covered ground) if a field or coverage was given [-];
+    passes; time_use; work_rate: hectares an hour, None without a width; run_faults and run_note; faults: every detector's answer, with what
+    this log cannot show; coverage and overlap (repeated over covered ground) if a field or coverage was given [-];
     cannot_see: sentences on what this log cannot tell; basis: which columns told when the tool was at work.
     """
 
@@ -86,15 +71,25 @@ class TrailFacts:
     row_to_row: RowToRow | None = None
     passes: tuple[PassFacts, ...] = ()
     time_use: TimeUse
+    work_rate: WorkRate | None = None
     run_faults: tuple[RunFault, ...] = ()
     run_note: str = ""
+    faults: TrailFaults = field(default_factory=lambda: TrailFaults(found=(), clear=(), unseen=()))
     coverage: Coverage | None = None
     overlap: float | None = None
     cannot_see: tuple[str, ...] = ()
     basis: str = ""
 
 
-def trail_facts(trail: Trail, outfit: Outfit, boundary: Boundary | None = None, *, covered: Coverage | None = None) -> TrailFacts:
+def trail_facts(
+    trail: Trail,
+    outfit: Outfit,
+    boundary: Boundary | None = None,
+    *,
+    covered: Coverage | None = None,
+    plan: Plan | None = None,
+    profile: Profile = "si",
+) -> TrailFacts:
     """Facts of a trail.
 
     Parameters
@@ -107,6 +102,10 @@ def trail_facts(trail: Trail, outfit: Outfit, boundary: Boundary | None = None, 
         With it the covered ground is worked out too. [-]
     covered : Coverage or None
         Coverage already at hand. [-]
+    plan : Plan or None
+        What was planned, to hold hectares an hour against. [-]
+    profile : str
+        Units of the sentences about faults. [-]
 
     Returns
     -------
@@ -124,6 +123,7 @@ def trail_facts(trail: Trail, outfit: Outfit, boundary: Boundary | None = None, 
     if covered is None and boundary is not None:
         covered = coverage(trail, outfit, boundary)
     work_s = float(steps.dt_s[steps.sowing].sum())
+    driven = _area_driven(trail, outfit, steps)
     return TrailFacts(
         rows=trail.n,
         start_ms=int(trail.t_ms[0]) if trail.n else 0,
@@ -133,16 +133,25 @@ def trail_facts(trail: Trail, outfit: Outfit, boundary: Boundary | None = None, 
         distance_ratio=ratio,
         distance_by=by,
         speed_m_s=gnss.value / work_s if gnss is not None and work_s > 0 else None,
-        area_driven_m2=_area_driven(trail, outfit, steps),
+        area_driven_m2=driven,
         area_shown_ha=_growth(trail.area_ha),
         mass_shown_kg=_mass(trail, steps),
         turns={b: g for i, b in enumerate(trail.bins) if trail.revs is not None and (g := _growth(trail.revs[:, i])) is not None},
         rates=_rates(trail, steps),
         row_to_row=row_to_row(trail, passes),
         passes=with_exceptions(passes, _dead_stretches(trail, steps, passes, faults)),
-        time_use=time_use(trail, steps),
+        time_use=time_use(trail, steps, boundary),
+        work_rate=work_rate(
+            trail,
+            outfit,
+            steps,
+            driven_m2=driven.value if driven is not None else None,
+            covered_m2=covered.covered_m2 if covered is not None else None,
+            plan=plan,
+        ),
         run_faults=faults,
         run_note=NOT_SEEN if trail.run_present is None else "",
+        faults=trail_faults(trail, outfit, steps=steps, passes=passes, profile=profile),
         coverage=covered,
         overlap=covered.overlap if covered is not None else None,
         cannot_see=_cannot_see(trail),
@@ -300,42 +309,6 @@ def _near(asked: FloatArray | None, echoed: FloatArray | None, weight: FloatArra
         return None
     near = np.abs(echoed[good] / asked[good] - 1) <= NEAR
     return float(weight[good][near].sum() / weight[good].sum())
-
-
-def time_use(trail: Trail, steps: Steps) -> TimeUse:
-    """How the time was used, by simple rules.
-
-    Parameters
-    ----------
-    trail : Trail
-        n rows. [-]
-    steps : Steps
-        Its steps. [-]
-
-    Returns
-    -------
-    TimeUse
-        Seconds; they add up to the time from the first row to the last. [s]
-    """
-    dt = np.maximum(steps.dt_s, 0.0)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        speed = np.where(dt > 0, steps.length_m / np.where(dt > 0, dt, 1.0), 0.0)
-    pause = ~steps.whole & (dt > steps.limits.gap_s) & (speed < STANDING_M_S)  # switched off while it stood
-    standing = (steps.whole & (speed < STANDING_M_S)) | pause
-    missing = ~steps.whole & ~pause
-    sowing = steps.sowing & ~standing
-    turning = np.zeros(dt.size, dtype=np.bool_)
-    begin, end = runs_of(~steps.sowing)
-    for a, b in zip(begin.tolist(), end.tolist(), strict=True):
-        inside = a > 0 and b < dt.size
-        if inside and float(dt[a:b].sum()) <= TURN_S and float(dt[a:b][standing[a:b]].sum()) < STOP_S:
-            turning[a:b] = True
-    turning &= ~standing & ~missing
-    moving = ~sowing & ~turning & ~standing & ~missing
-    stand_begin, stand_end = runs_of(standing)
-    stops = sum(float(dt[a:b].sum()) >= STOP_S for a, b in zip(stand_begin.tolist(), stand_end.tolist(), strict=True))
-    parts = [float(dt[m].sum()) for m in (sowing, turning, standing, moving, missing)]
-    return TimeUse(sowing_s=parts[0], turning_s=parts[1], standing_s=parts[2], moving_s=parts[3], missing_s=parts[4], stops=int(stops))
 
 
 def _dead_stretches(

@@ -18,9 +18,10 @@ def read_trail(
     crs: str | None = None,
     start: str | None = None,
     zone: str | None = None,
+    task: str | None = None,
     truncated_ok: bool = False,
 ) -> Trail:
-    """Read what a machine recorded: delimited text of nearly any shape, or a Parquet file written by us.
+    """Read what a machine recorded: delimited text of nearly any shape, ISO 11783-10 task data, NMEA 0183 sentences, or our own Parquet.
 
     Parameters
     ----------
@@ -31,9 +32,12 @@ def read_trail(
     crs : str or None
         Coordinate system of the positions, such as "EPSG:32615"; needed for projected numbers. [-]
     start : str or None
-        ISO time at which a log in seconds since its start begins, with offset. [-]
+        ISO time, with offset, at which a log begins that counts seconds or has no dates. A log with dates whose clock is off by whole
+        quarters of an hour is moved to it; a day alone is only compared. [-]
     zone : str or None
-        Offset from UTC of times that carry none, such as "-06:00". [-]
+        Zone of times that carry no offset: "-06:00", or a name such as "America/Regina". [-]
+    task : str or None
+        Key or name of the task, in task data where several hold logs. [-]
     truncated_ok : bool
         Set aside a last row that breaks off instead of refusing the file. [-]
 
@@ -53,6 +57,6 @@ def read_trail(
     UnitError
         If a column's unit contradicts its own data.
     """
-    from evenstand.formats.delimited import read
+    from evenstand.formats.opening import open_trail
 
-    return read(Path(path), recipe=recipe, crs=crs, start=start, zone=zone, truncated_ok=truncated_ok)
+    return open_trail(Path(path), recipe=recipe, crs=crs, start=start, zone=zone, task=task, truncated_ok=truncated_ok)

@@ -17,6 +17,7 @@ from evenstand.model.outfit import Outfit
 from evenstand.model.place import FloatArray, IntArray
 from evenstand.model.trail import BoolArray, Trail
 from evenstand.trail.stepping import Steps, runs_of
+from evenstand.trail.towing import towed
 
 LEAST_STEP_M = 0.2
 LEAST_BASE_M = 1.5
@@ -30,13 +31,15 @@ class Strips:
     """Chains of node pairs.
 
     left, right (m,2): edges [m]; start (c+1,): chain j holds nodes start[j] to start[j+1]; area_m2 (c,): ground each chain passes
-    over [m²]; switching_m2: ground of the steps at whose ends the sections differ [m²]; steps: how many steps are in it; notes.
+    over [m²]; row (m,): the trail's row whose step begins at a node, the one before for the last node of a chain;
+    switching_m2: ground of the steps at whose ends the sections differ [m²]; steps: how many steps are in it; notes.
     """
 
     left: FloatArray
     right: FloatArray
     start: IntArray
     area_m2: FloatArray
+    row: IntArray
     switching_m2: float
     steps: int
     notes: tuple[str, ...] = ()
@@ -48,8 +51,9 @@ class Strips:
 
 
 @dataclass(frozen=True, slots=True)
-class _Path:
-    """The openers' middle at the rows kept: position, unit vector to the right, unwrapped heading, the row, whether a step is whole."""
+class ToolPath:
+    """The openers' middle at the m rows kept. xy (m,2) [m]; right (m,2): unit vector to the right; turn (m,): unwrapped direction it faces,
+    counter-clockwise from x [rad]; row (m,) of the trail; joined (m-1,): whether nothing is missing up to the next."""
 
     xy: FloatArray
     right: FloatArray
@@ -135,17 +139,36 @@ def strips_of(trail: Trail, outfit: Outfit, steps: Steps, *, width_m: float | No
         return _flat(trail, outfit, steps, patterns, code, notes)
     path = _path(trail, outfit, steps, float(edges[:, 1].max() - edges[:, 0].min()), code)
     state = np.where(_sowing_kept(path, steps), code[path.row[:-1]], -1)
-    left, right, start = _chains(path, state, patterns)
+    left, right, start, row = _chains(path, state, patterns)
     area = _areas(left, right, start)
     return Strips(
         left=left,
         right=right,
         start=start,
         area_m2=area,
+        row=row,
         switching_m2=_switching(path, state, patterns),
         steps=int(steps.sowing.sum()),
         notes=notes,
     )
+
+
+def tool_path(trail: Trail, outfit: Outfit, steps: Steps, width_m: float) -> ToolPath:
+    """The way of the openers' middle.
+
+    Parameters
+    ----------
+    trail : Trail
+        The trail. [-]
+    outfit : Outfit
+        Where the antenna sits, and how the tool is drawn. [-]
+    steps : Steps
+        Steps of the trail. [-]
+    width_m : float
+        Of the tool. [m]
+    """
+    _, code = _patterns(trail, section_edges(trail, outfit, width_m=width_m)[0])
+    return _path(trail, outfit, steps, width_m, code)
 
 
 def _patterns(trail: Trail, edges: FloatArray) -> tuple[list[FloatArray], IntArray]:
@@ -196,8 +219,9 @@ def _kept_rows(trail: Trail, steps: Steps, code: IntArray) -> IntArray:
     return np.flatnonzero(keep)
 
 
-def _path(trail: Trail, outfit: Outfit, steps: Steps, width: float, code: IntArray) -> _Path:
-    """The way of the openers' middle: behind the antenna along the way driven, facing as the way does over half a tool's width."""
+def _path(trail: Trail, outfit: Outfit, steps: Steps, width: float, code: IntArray) -> ToolPath:
+    """The way of the openers' middle: behind the antenna along the way driven, facing as the way does over half a tool's width; with a
+    known hitch, drawn behind it."""
     row = _kept_rows(trail, steps, code)
     missing = np.concatenate([[0], np.cumsum(~steps.whole)])
     joined = missing[row[1:]] == missing[row[:-1]]
@@ -223,8 +247,13 @@ def _path(trail: Trail, outfit: Outfit, steps: Steps, width: float, code: IntArr
     face = face / np.where(lone, 1.0, size)[:, None] * sense[:, None]
     face[lone] = (0.0, 1.0)
     middle = _at(along, xy, centre, lo, hi) if outfit.antenna_ahead_m else xy
+    if outfit.hitch_m:
+        hitch = _at(along, xy, along - (outfit.antenna_ahead_m - outfit.hitch_m) * sense, lo, hi)
+        pulled, ahead = towed(hitch, outfit.hitch_m, first, face)
+        forward = (sense > 0)[:, None]  # a tool pushed back is steered, not drawn
+        middle, face = np.where(forward, pulled, middle), np.where(forward, ahead, face)
     right = np.column_stack([face[:, 1], -face[:, 0]])
-    return _Path(middle, right, np.unwrap(np.arctan2(face[:, 1], face[:, 0])), row, joined)
+    return ToolPath(middle, right, np.unwrap(np.arctan2(face[:, 1], face[:, 0])), row, joined)
 
 
 def _sown_span(along: FloatArray, sown: BoolArray) -> tuple[FloatArray, FloatArray]:
@@ -286,14 +315,15 @@ def _at(along: FloatArray, xy: FloatArray, where: FloatArray, lo: FloatArray, hi
     return out
 
 
-def _sowing_kept(path: _Path, steps: Steps) -> BoolArray:
+def _sowing_kept(path: ToolPath, steps: Steps) -> BoolArray:
     """Which steps between kept rows were sown."""
     return np.asarray(path.joined & steps.sowing[path.row[:-1]]) if path.row.size > 1 else np.zeros(0, dtype=np.bool_)
 
 
-def _chains(path: _Path, state: IntArray, patterns: list[FloatArray]) -> tuple[FloatArray, FloatArray, IntArray]:
+def _chains(path: ToolPath, state: IntArray, patterns: list[FloatArray]) -> tuple[FloatArray, FloatArray, IntArray, IntArray]:
     most = max((p.shape[0] for p in patterns), default=0)
-    lefts, rights, counts = [np.zeros((0, 2))], [np.zeros((0, 2))], [np.zeros(0, dtype=np.int64)]
+    lefts, rights = [np.zeros((0, 2))], [np.zeros((0, 2))]
+    counts, rows = [np.zeros(0, dtype=np.int64)], [np.zeros(0, dtype=np.int64)]
     for slot in range(most):
         has = np.array([p.shape[0] > slot for p in patterns] + [False])  # the last entry stands for state -1
         lo = np.array([p[slot, 0] if p.shape[0] > slot else 0.0 for p in patterns] + [0.0])
@@ -301,32 +331,40 @@ def _chains(path: _Path, state: IntArray, patterns: list[FloatArray]) -> tuple[F
         step = np.flatnonzero(has[state])
         if step.size == 0:
             continue
-        for left, right, count in _slot(path, state, step, lo, hi):
+        for left, right, count, row in _slot(path, state, step, lo, hi):
             lefts.append(left)
             rights.append(right)
             counts.append(count)
-    return np.concatenate(lefts), np.concatenate(rights), np.concatenate([[0], np.cumsum(np.concatenate(counts))]).astype(np.int64)
+            rows.append(row)
+    start = np.concatenate([[0], np.cumsum(np.concatenate(counts))]).astype(np.int64)
+    return np.concatenate(lefts), np.concatenate(rights), start, np.concatenate(rows)
 
 
-def _slot(path: _Path, state: IntArray, step: IntArray, lo: FloatArray, hi: FloatArray) -> list[tuple[FloatArray, FloatArray, IntArray]]:
+def _slot(
+    path: ToolPath, state: IntArray, step: IntArray, lo: FloatArray, hi: FloatArray
+) -> list[tuple[FloatArray, FloatArray, IntArray, IntArray]]:
     """One run of ground across the tool: chains of good steps, and folded steps as triangles."""
     a, b = lo[state[step]][:, None], hi[state[step]][:, None]
     l0, r0 = path.xy[step] + a * path.right[step], path.xy[step] + b * path.right[step]
     l1, r1 = path.xy[step + 1] + a * path.right[step + 1], path.xy[step + 1] + b * path.right[step + 1]
     folded = _folded(l0, r0, l1, r1)
-    out: list[tuple[FloatArray, FloatArray, IntArray]] = []
+    out: list[tuple[FloatArray, FloatArray, IntArray, IntArray]] = []
     good = ~folded
     if good.any():
         kept = step[good]
         new = np.concatenate([[True], (np.diff(kept) != 1) | (state[kept[1:]] != state[kept[:-1]])])
         new = _turned(path, kept, new)
-        out.append(_nodes(l0[good], r0[good], l1[good], r1[good], new))
+        left, right, count = _nodes(l0[good], r0[good], l1[good], r1[good], new)
+        of_step = path.row[kept]
+        last = np.concatenate([np.flatnonzero(new)[1:] - 1, [new.size - 1]])
+        out.append((left, right, count, np.insert(of_step, last + 1, of_step[last])))
     if folded.any():
-        out.append(_triangles(l0[folded], r0[folded], l1[folded], r1[folded]))
+        left, right, count, which = _triangles(l0[folded], r0[folded], l1[folded], r1[folded])
+        out.append((left, right, count, np.repeat(path.row[step[folded]][which], 2)))
     return out
 
 
-def _turned(path: _Path, kept: IntArray, new: BoolArray) -> BoolArray:
+def _turned(path: ToolPath, kept: IntArray, new: BoolArray) -> BoolArray:
     """More breaks, so that no chain turns by more than about a right angle and can lie over itself."""
     chain = np.cumsum(new) - 1
     begin = np.flatnonzero(new)
@@ -368,10 +406,10 @@ def _folded(l0: FloatArray, r0: FloatArray, l1: FloatArray, r1: FloatArray) -> B
     return np.asarray(~(ahead | behind) | flipped | (_cross(l1 - r0, l0 - r1) <= 0))
 
 
-def _triangles(l0: FloatArray, r0: FloatArray, l1: FloatArray, r1: FloatArray) -> tuple[FloatArray, FloatArray, IntArray]:
-    """Each folded step as two triangles, turned so that their area is positive."""
-    lefts, rights = [], []
-    for a, d, b, c in zip(l0, r0, l1, r1, strict=True):
+def _triangles(l0: FloatArray, r0: FloatArray, l1: FloatArray, r1: FloatArray) -> tuple[FloatArray, FloatArray, IntArray, IntArray]:
+    """Each folded step as two triangles, turned so that their area is positive; and which step each is of."""
+    lefts, rights, which = [], [], []
+    for k, (a, d, b, c) in enumerate(zip(l0, r0, l1, r1, strict=True)):
         for p, q, s in _two(a, b, c, d):
             area = (q[0] - p[0]) * (s[1] - p[1]) - (q[1] - p[1]) * (s[0] - p[0])
             if area == 0:
@@ -379,8 +417,10 @@ def _triangles(l0: FloatArray, r0: FloatArray, l1: FloatArray, r1: FloatArray) -
             first, second = (p, q) if area < 0 else (q, p)  # the chain first -> second on the left, s on the right
             lefts += [first, second]
             rights += [s, s]
+            which.append(k)
     n = len(lefts) // 2
-    return np.array(lefts).reshape(-1, 2), np.array(rights).reshape(-1, 2), np.full(n, 2, dtype=np.int64)
+    size = np.full(n, 2, dtype=np.int64)
+    return np.array(lefts).reshape(-1, 2), np.array(rights).reshape(-1, 2), size, np.array(which, dtype=np.int64)
 
 
 def _two(a: FloatArray, b: FloatArray, c: FloatArray, d: FloatArray) -> tuple[tuple[FloatArray, FloatArray, FloatArray], ...]:
@@ -417,7 +457,7 @@ def _areas(left: FloatArray, right: FloatArray, start: IntArray) -> FloatArray:
     return out
 
 
-def _switching(path: _Path, state: IntArray, patterns: list[FloatArray]) -> float:
+def _switching(path: ToolPath, state: IntArray, patterns: list[FloatArray]) -> float:
     """Ground of the parts of the tool that were switched within a step: the log cannot say where in it. [m²]"""
     if state.size < 2:
         return 0.0
@@ -451,7 +491,7 @@ def _flat(trail: Trail, outfit: Outfit, steps: Steps, patterns: list[FloatArray]
     face = move / steps.length_m[row][:, None]
     right = np.column_stack([face[:, 1], -face[:, 0]])
     begin = trail.xy_m[row] - outfit.antenna_ahead_m * face
-    lefts, rights = [], []
+    lefts, rights, rows = [], [], [np.zeros(0, dtype=np.int64)]
     for slot in range(max((p.shape[0] for p in patterns), default=0)):
         has = np.array([p.shape[0] > slot for p in patterns])[code[row]]
         lo = np.array([p[slot, 0] if p.shape[0] > slot else 0.0 for p in patterns])[code[row]][has, None]
@@ -459,9 +499,11 @@ def _flat(trail: Trail, outfit: Outfit, steps: Steps, patterns: list[FloatArray]
         pair = np.stack([begin[has], begin[has] + move[has]], axis=1)
         lefts.append((pair + (lo * right[has])[:, None, :]).reshape(-1, 2))
         rights.append((pair + (hi * right[has])[:, None, :]).reshape(-1, 2))
+        rows.append(np.repeat(row[has], 2))
     left = np.concatenate(lefts) if lefts else np.zeros((0, 2))
     rgt = np.concatenate(rights) if rights else np.zeros((0, 2))
     start = np.arange(0, left.shape[0] + 1, 2)
     return Strips(
-        left=left, right=rgt, start=start, area_m2=_areas(left, rgt, start), switching_m2=0.0, steps=int(row.size), notes=notes
+        left=left, right=rgt, start=start, area_m2=_areas(left, rgt, start), row=np.concatenate(rows), switching_m2=0.0,
+        steps=int(row.size), notes=notes,
     )  # fmt: skip

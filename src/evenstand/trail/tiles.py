@@ -22,6 +22,7 @@ INSIDE = 1 << 20
 LARGEST_TILES = 24_000_000
 BITS = 24
 TAME = 0.4
+_ADDING = 2.0**-52  # what adding one term can lose of a sum
 
 
 def _jit(function: Callable[..., Any]) -> Callable[..., Any]:
@@ -78,13 +79,14 @@ def count_strips(left: FloatArray, right: FloatArray, start: IntArray, rings: li
         length += float(np.hypot(e[:, 2] - e[:, 0], e[:, 3] - e[:, 1]).sum())
         edge, weight, chain = np.concatenate([edge, e]), np.concatenate([weight, w]), np.concatenate([chain, c])
     corner, offset, entry = _sorted_into_tiles(edge, weight, tile, unit, rows, columns)
+    # snapping moves a point by less than 1.5 units, so an edge sweeps less than that times its length; half a unit more is for rounding
     repeat, twice, skipped = _uniform(corner, offset, rows, columns, tile)
     sums = _tiles(edge, weight, chain, corner, offset, entry, tile, unit, rows, columns, bool(rings))
     return Counts(
         repeat_m2=repeat + sums[0],
         twice_m2=twice + sums[1],
         skipped_m2=skipped + sums[2],
-        bound_m2=length * unit * 2.0 + 1e-12 * rows * columns * tile * tile,
+        bound_m2=length * unit * 2.0 + _ADDING * (sums[3] + 8) * max(repeat + sums[0], twice + sums[1], skipped + sums[2]),
     )
 
 
@@ -282,6 +284,7 @@ def _tiles(edge, weight, chain, corner, offset, entry, tile, unit, rows, columns
     repeat = 0.0
     twice = 0.0
     skipped = 0.0
+    terms = 0
     for r in range(rows):
         for c in range(columns):
             q = r * columns + c
@@ -425,8 +428,9 @@ def _tiles(edge, weight, chain, corner, offset, entry, tile, unit, rows, columns
                                 twice += wide * h
                             if inside and count == 0:
                                 skipped += wide * h
+                            terms += 1
                         if x > before:
                             before = x
                         if i < t:
                             w += plus[side_order[i]]
-    return repeat, twice, skipped
+    return repeat, twice, skipped, terms

@@ -19,7 +19,7 @@ _NUMBERS = {
     "outfits": (
         "stand_in_m_s", "fan_proof_temperature_c", "fan_proof_relative_humidity", "fan_proof_pressure_pa", "fan_proof_height_m",
         "fan_proof_load_kg_s", "flag_on_m", "flag_on_m_sd", "flag_off_m", "flag_off_m_sd", "flag_speed_m_s", "costs_fuel_l_ha",
-        "costs_fuel_price_l", "costs_wage_h",
+        "costs_fuel_price_l", "costs_wage_h", "hitch_m",
     ),
     "outfit_heads": ("caught_kg",),
     "jobs": (

@@ -23,6 +23,8 @@ from evenstand.web.site import Site, site_of
 if TYPE_CHECKING:
     from starlette.datastructures import FormData, UploadFile
 
+    from evenstand.base.units import Profile
+    from evenstand.book import Book
     from evenstand.trail import PassFacts
 
 router = APIRouter()
@@ -177,6 +179,7 @@ def trail(request: Request, key: str) -> Response:
     with site.book() as book:
         story = site.once(("trail", key), lambda: trail_story(book, key))
         name = job_names(book).get(story.job, story.job)
+        ground = site.once(("trail-map", key, units), lambda: _map_of(book, key, units))
     strips = strips_of_passes(story.passes, profile=units, name=story.name) if story.passes else None
     picture = Markup(page_svg(strips)) if strips is not None else None  # our own writer escapes all text
     rows = [
@@ -190,9 +193,48 @@ def trail(request: Request, key: str) -> Response:
         for p in story.passes
     ]
     return site.page(
-        request, "trail.html", story=story, job=name, svg=picture, rows=rows, odd=_odd(story.passes),
+        request, "trail.html", story=story, job=name, svg=picture, ground=ground, rows=rows, odd=_odd(story.passes),
         plugged=_plugged(story), columns=COLUMNS_SAID.get(request.query_params.get("columns", ""), ""),
     )  # fmt: skip
+
+
+def _map_of(book: Book, key: str, units: Profile) -> tuple[str, str, list[tuple[str, str, str]]] | None:
+    """The map of a trail as a picture, in words and as a table; None where nothing was sown."""
+    from markupsafe import Markup
+
+    from evenstand.book import TrailRecord
+    from evenstand.desk.logs import facts_of
+    from evenstand.drawing import page_svg, place_rows, trail_map
+    from evenstand.trail.outlines import located, map_facts
+
+    record = book.get(TrailRecord, key)
+    if record is None:
+        return None
+    trail, facts, outfit, boundary = facts_of(book, record)
+    if not facts.passes:
+        return None
+    found = map_facts(trail, outfit, boundary, facts.passes, facts.run_faults)
+    drawn = trail_map(trail, facts.passes, found, profile=units, name=record.name or key)
+    rows = place_rows(located(found.patches, trail.frame), units)
+    return Markup(page_svg(drawn, key="trail-map")), drawn.description, rows  # our own writer escapes all text
+
+
+@router.get("/after/trail/{key}/record.pdf")
+def record(request: Request, key: str) -> Response:
+    """The field record of one trail as a PDF."""
+    from evenstand.base.clock import iso
+    from evenstand.base.errors import MissingError
+    from evenstand.book import TrailRecord
+    from evenstand.desk.trails import field_record
+    from evenstand.paper import record_pdf
+
+    site = site_of(request)
+    with site.book() as book:
+        found = book.get(TrailRecord, key)
+        if found is None:
+            raise MissingError(f"no trail '{key}'", where="trail", cure="Choose one on After the field.")
+        content = record_pdf(field_record(book, found.job, trails=(key,)), profile=site.profile(), made_at=iso(site.clock.now()))
+    return Response(content, media_type="application/pdf", headers={"Content-Disposition": 'inline; filename="field-record.pdf"'})
 
 
 def _seen(p: PassFacts) -> str:
