@@ -19,10 +19,10 @@ def main() -> int:
     parser.add_argument("--seed", type=int, default=7, help="first seed of the inputs; every turn has its own")
     parser.add_argument("--turns", type=int, default=7, help="turns of each comparison, at least seven")
     parser.add_argument("--quick", action="store_true", help="leave out the million rows")
-    parser.add_argument("--only", default="", help="only the parts whose name holds this: coverage, raster, log_to_area, blend")
+    parser.add_argument("--only", default="", help="only the parts whose name holds this: coverage, raster, log_to_area, blend, smoother, times")
     parser.add_argument("--out", type=Path, default=Path("bench-out"), help="folder of results.json")
     said = parser.parse_args()
-    from benchmarks import blending, covering, rastering, reading
+    from benchmarks import blending, covering, desk_times, rastering, reading, smoothing
 
     print(f"{platform.machine()}, {os.cpu_count()} cores, Python {platform.python_version()}, load {_load()}", flush=True)
     parts: dict[str, Callable[[], list[Result]]] = {
@@ -30,6 +30,7 @@ def main() -> int:
         "raster": lambda: rastering.results(seed=said.seed, turns=said.turns, quick=said.quick),
         "log_to_area": lambda: reading.results(seed=said.seed, turns=said.turns, quick=said.quick),
         "blend": lambda: blending.results(seed=said.seed, turns=said.turns),
+        "smoother": lambda: smoothing.results(seed=said.seed, turns=said.turns),
     }
     found = [r for name, part in parts.items() if not said.only or said.only in name for r in part()]
     for r in found:
@@ -40,7 +41,11 @@ def main() -> int:
         print(f"  largest relative difference {r.largest_difference:.1e} (limit {r.tolerance:.0e})")
         if r.peer_off:
             print(f"  the peer was off on seed {', '.join(map(str, r.peer_off))}; held against its union on a grid there")
+    times = desk_times.results(seed=said.seed) if not said.only or said.only in "times" else []
+    for t in times:
+        print(f"\n{t['name']}, size {t['size']}: median {t['median_s']:.2f} s, worst {t['worst_s']:.2f} s")
     said.out.mkdir(parents=True, exist_ok=True)
+    (said.out / "times.json").write_text(json.dumps(times, indent=2) + "\n", encoding="utf-8")
     (said.out / "results.json").write_text(json.dumps([r.to_dict() for r in found], indent=2) + "\n", encoding="utf-8")
     print(f"\n{said.out / 'results.json'}")
     return 0 if all(r.same_result for r in found) else 1

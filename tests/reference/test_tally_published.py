@@ -60,6 +60,21 @@ def test_york_1966_pearsons_data_with_yorks_weights() -> None:
     assert 1 / back.slope == pytest.approx(line.slope, rel=1e-9)  # the line does not care which way round it is fitted
 
 
+def test_an_independent_orthogonal_fit_gives_the_same_line() -> None:
+    """Outside reference: SciPy's orthogonal distance regression, on seeded lines whose sds differ from point to point in both directions."""
+    odr = pytest.importorskip("scipy.odr", reason="NOT RUN HERE: this SciPy has no orthogonal distance regression")
+    for seed in range(6):
+        rng = np.random.default_rng(seed)
+        n = 12
+        truth = np.sort(rng.uniform(0, 50, n))
+        x_sd, y_sd = rng.uniform(0.05, 1.0, n), rng.uniform(0.05, 1.0, n)
+        x, y = truth + x_sd * rng.normal(size=n), 3 + (0.4 + 0.3 * seed) * truth + y_sd * rng.normal(size=n)
+        fit = odr.ODR(odr.RealData(x, y, sx=x_sd, sy=y_sd), odr.unilinear, beta0=[1.0, 1.0], sstol=1e-15, partol=1e-15, maxit=500).run()
+        line = tally.calibration_line(x, y, x_sd, y_sd)
+        assert (line.slope, line.start) == (pytest.approx(fit.beta[0], rel=1e-6), pytest.approx(fit.beta[1], rel=1e-5, abs=1e-6))
+        assert line.chi2 == pytest.approx(fit.sum_square, rel=1e-7)
+
+
 def test_florida_on_farm_manual_plain_t_interval() -> None:
     """Nine values, mean 4.35, standard error 0.266, 50 %: 4.16 to 4.54, t 0.706."""
     sd = 0.266 * 3

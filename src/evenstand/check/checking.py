@@ -8,10 +8,12 @@ from dataclasses import dataclass
 from evenstand.base.units import Profile
 from evenstand.check.causes import limit
 from evenstand.check.expecting import bins_in, known_readings, relations_for
+from evenstand.check.learning import scaled_bin_day, scaled_readings, scaled_relations
 from evenstand.check.masses import BinDay
 from evenstand.check.verdicts import USUAL_OVERLAP, Verdict, judge
 from evenstand.check.wording import Context, findings_from
 from evenstand.model import Finding, Outfit, Reading
+from evenstand.solve.sequential import evidence_for_look
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -35,6 +37,8 @@ def check_readings(
     overlap: tuple[float, float] | None = None,
     profile: Profile = "si",
     believe: float | None = None,
+    scales: Mapping[str, float] | None = None,
+    share_done: float | None = None,
 ) -> Checked:
     """Check readings against one another and say what holds, what does not, and what cannot be told.
 
@@ -60,6 +64,11 @@ def check_readings(
         Units of the sentences. [-]
     believe : float or None
         Log-evidence before a cause is named; None: the frozen limit. [-]
+    scales : mapping or None
+        How much more or less than usual things move, and instruments spread, by kind or instrument: see `learned_scales`. [-]
+    share_done : float or None
+        Looking again and again through the day: how much of it is done. None: the one look of the day. Early looks ask for more
+        evidence, so that the whole day keeps one budget of false alarms. [share]
 
     Returns
     -------
@@ -71,17 +80,21 @@ def check_readings(
     definition: the relations of docs/checking.md, mass = dose x area and its kin. common-practice: prior odds of the causes.
     """
     typed, asked = typed or {}, asked or {}
-    whole = [*readings, *known_readings(outfit, typed)]
+    whole: Sequence[Reading] = (*readings, *known_readings(outfit, typed))
+    known = scales or {}
+    whole, bin_days = scaled_readings(whole, known), tuple(scaled_bin_day(d, known) for d in bin_days)
     relations, every = relations_for(whole, asked=asked, bin_days=bin_days)
+    relations = scaled_relations(relations, known)
+    need = (limit("believe") if believe is None else believe) + evidence_for_look(share_done, limit("budget"))
     band = overlap or ((outfit.overlap_low, outfit.overlap_high) if outfit is not None else USUAL_OVERLAP)
-    verdict = judge(relations, every, bin_days=bin_days, overlap=band, believe=believe)
+    verdict = judge(relations, every, bin_days=bin_days, overlap=band, believe=need)
     width = typed.get("W") or next((r.value for r in readings if r.quantity == "typed_width"), None)
     context = Context(
         width_m=width,
         asked=asked,
         kinds=kinds or {},
         usual_put_kg={d.bin: d.usual_put_kg for d in bin_days},
-        believe=limit("believe") if believe is None else believe,
+        believe=need,
         rows=outfit.rows if outfit is not None else None,
         profile=profile,
         bins=bins_in(readings, asked),

@@ -13,6 +13,7 @@ from evenstand.check.causes import limit, prior_odds, usual_size
 from evenstand.check.masses import BinDay, Window, windows_of
 from evenstand.check.relations import Relation, System, assemble, label, overlap_shift, whitened
 from evenstand.check.settling import Candidate, candidates, settle_cause, settle_class
+from evenstand.check.sizing import whole_sizes
 from evenstand.model import Reading
 from evenstand.solve.explaining import Explanation, Hypotheses, Shift, account_for, explain, same_direction, whitener
 from evenstand.solve.reconciling import ALPHA, Reconciliation, chi2_tail, verdict
@@ -120,7 +121,7 @@ def judge(
     gain = limit("believe") if believe is None else believe
     explanation = explain(residual, hypotheses, shift=shift, most=4, beam=10, gain=gain, next_gain=limit("next"))
     offered = candidates(system, readings) if offer is None else tuple(offer)
-    found = _located(system, signatures, explanation, hypotheses, offered, residual, shift, windows)
+    found = _located(system, signatures, explanation, hypotheses, offered, residual, shift, windows, overlap)
     chi2, dof = _global_test(system, overlap)
     sizes, settles = _hiding(system, signatures, hypotheses, explanation.best.members, residual, offered, shift)
     return Verdict(
@@ -169,6 +170,25 @@ def _hypotheses(
     )
 
 
+def size_hypotheses(system: System) -> Hypotheses:
+    """Every variant with nothing but its own rows to go by: free sizes, equal odds. [-]
+
+    Parameters
+    ----------
+    system : System
+        Relations of the day. [-]
+    """
+    q = len(system.variants)
+    return Hypotheses(
+        signatures=system.signatures,
+        log_odds=np.zeros(q),
+        size_mean=np.zeros(q),
+        size_sd=np.full(q, np.inf),
+        sign=np.zeros(q),
+        group=np.full(q, -1, dtype=np.int64),
+    )
+
+
 def _window(variant: str, windows: tuple[Window, ...]) -> Window | None:
     _, _, index = variant.partition("@")
     return next((w for w in windows if str(w.index) == index), None)
@@ -199,9 +219,11 @@ def _located(
     residual: FloatArray,
     shift: Shift | None,
     windows: Mapping[str, tuple[Window, ...]],
+    overlap: tuple[float, float],
 ) -> tuple[Located, ...]:
     out = []
     best = explanation.best
+    sizes, sds = _as_said(system, best.members, *whole_sizes(system, hypotheses, best.members, overlap)) if best.members else ((), ())
     for i, j in enumerate(best.members):
         others = tuple(m for m in best.members if m != j)
         without = account_for(residual, hypotheses, others, shift).log_evidence if others else explanation.nothing.log_evidence
@@ -212,14 +234,23 @@ def _located(
             Located(
                 variant=variant,
                 cause_class=names,
-                size=best.sizes[i],
-                sd=best.size_sds[i],
+                size=sizes[i],
+                sd=sds[i],
                 strength=best.log_evidence - without,
                 settle_by=settle_class(system, signatures, members, best.sizes[i], j, offered) if len(names) > 1 else "",
                 window=_window(variant, windows.get(label(variant).partition(":")[2], ())),
             )
         )
     return tuple(sorted(out, key=lambda f: -f.strength))
+
+
+def _as_said(
+    system: System, members: Sequence[int], sizes: Sequence[float], sds: Sequence[float]
+) -> tuple[tuple[float, ...], tuple[float, ...]]:
+    """Sizes as people say them: of a factor or a distance the share it is off by, not the logarithm. [unit of each cause]"""
+    share = [label(system.variants[j]).partition(":")[0] in ("factor", "distance") for j in members]
+    said = tuple(math.expm1(s) if yes else s for s, yes in zip(sizes, share, strict=True))
+    return said, tuple(d * math.exp(s) if yes else d for s, d, yes in zip(sizes, sds, share, strict=True))
 
 
 def _global_test(system: System, overlap: tuple[float, float]) -> tuple[float, int]:

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from evenstand.base.clock import Clock
@@ -166,7 +166,7 @@ def check_job(book: Book, job_key: str, *, profile: Profile | None = None) -> tu
     trail = newest_trail(book, job_key)
     if not latest and not fills and trail is None:
         return ()
-    plan = plan_for(inputs)
+    plan = plan_for(replace(inputs, drive=False))  # no reading is checked against the line to drive
     outfit = inputs.outfit or Outfit(key="", name="the outfit")
     kinds = {b.bin: inputs.products[b.product].kind for b in plan.bins if b.product in inputs.products}
     return check_day(
@@ -179,7 +179,20 @@ def check_job(book: Book, job_key: str, *, profile: Profile | None = None) -> tu
         trail=trail,
         kinds=kinds,
         profile=profile or book.profile,
+        share_done=_share_done(plan, latest, fills),
     )
+
+
+def _share_done(plan: Plan, latest: Mapping[str, Reading], fills: Sequence[Fill]) -> float | None:
+    """How much of the job, or of its first day if it takes several, is done: a book is looked at again and again. [share]"""
+    from evenstand.reference import default
+
+    areas = [f.area_ha for f in fills if f.area_ha is not None]
+    areas += [latest["area_counter"].value] if "area_counter" in latest else []
+    day = plan.low_ha_h * default("workday-hours").value if plan.low_ha_h else math.inf
+    whole = min(plan.area_ha or math.inf, day)
+    done = max(areas, default=0.0)
+    return min(1.0, done / whole) if done > 0 and math.isfinite(whole) and whole > 0 else None
 
 
 def typed_values(outfit: Outfit, plan: Plan, factors: tuple[MeterFactor, ...], latest: Mapping[str, Reading]) -> dict[str, float]:

@@ -33,6 +33,8 @@ def check_day(
     trail: Trail | None = None,
     kinds: Mapping[str, str] | None = None,
     profile: Profile = "si",
+    scales: Mapping[str, float] | None = None,
+    share_done: float | None = None,
 ) -> tuple[Finding, ...]:
     """Findings of a day: causes, what holds, what cannot be told yet.
 
@@ -54,6 +56,10 @@ def check_day(
         Kind of product by bin. [-]
     profile : str
         Units of the sentences. [-]
+    scales : mapping or None
+        What past days have taught: see `check.learned_scales`. [-]
+    share_done : float or None
+        Looking again and again: how much of the day is done. [share]
 
     Returns
     -------
@@ -62,8 +68,9 @@ def check_day(
     """
     losses = run_losses(trail, outfit) if trail is not None else ()
     checked = checked_day(
-        outfit, plan, readings=readings, fills=fills, events=events, typed=typed, trail=trail, kinds=kinds, profile=profile, losses=losses
-    )
+        outfit, plan, readings=readings, fills=fills, events=events, typed=typed, trail=trail, kinds=kinds, profile=profile, losses=losses,
+        scales=scales, share_done=share_done,
+    )  # fmt: skip
     order = {"does-not-hold": 0, "doubtful": 1, "cannot-tell": 2, "holds": 3}
     return tuple(sorted((*run_part(outfit, trail, losses, profile=profile), *checked.findings), key=lambda f: order[f.state]))
 
@@ -81,6 +88,8 @@ def checked_day(
     profile: Profile = "si",
     believe: float | None = None,
     losses: tuple[RunLoss, ...] | None = None,
+    scales: Mapping[str, float] | None = None,
+    share_done: float | None = None,
 ) -> Checked:
     """The part of a day's check that rests on masses, areas and distances; arguments as for `check_day`. [metric]"""
     typed = dict(typed or {})
@@ -99,6 +108,8 @@ def checked_day(
         kinds=kinds,
         profile=profile,
         believe=believe,
+        scales=scales,
+        share_done=share_done,
     )
 
 

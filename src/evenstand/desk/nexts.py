@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from datetime import date
 from typing import TYPE_CHECKING
 
@@ -36,17 +37,36 @@ def done_pass_of(plan: Plan, done_ha: float | None) -> int | None:
     return int(np.searchsorted(sown, done_ha + 1e-9))
 
 
+def done_of(book: Book) -> dict[str, float | None]:
+    """Hectares sown so far of every job, read in one go. [ha]"""
+    from evenstand.book import JobReading
+
+    newest: dict[str, tuple[str, float]] = {}
+    areas = [(r.job, (r.reading.at, r.reading.value)) for r in book.all(JobReading) if r.reading.quantity == "area_counter"]
+    areas += [(f.job, (f.at, f.area_ha)) for f in book.all(Fill) if f.area_ha is not None]
+    for job, one in areas:
+        newest[job] = max(newest.get(job, one), one)
+    return {j.key: newest[j.key][1] if j.key in newest else None for j in book.all(Job)}
+
+
 def job_facts(
-    book: Book, job_key: str, *, clock: Clock, findings: tuple[Finding, ...] | None = None, profile: Profile | None = None
+    book: Book,
+    job_key: str,
+    *,
+    clock: Clock,
+    findings: tuple[Finding, ...] | None = None,
+    profile: Profile | None = None,
+    done_by_job: Mapping[str, float | None] | None = None,
 ) -> Facts:
-    """A snapshot of one job. Findings are computed from the job's readings where they are not handed in. [metric]"""
+    """A snapshot of one job. Findings are computed from the job's readings, and hectares read, where they are not handed in. [metric]"""
     from evenstand.desk.checking import check_job
 
     inputs = job_inputs(book, job_key)
     plan = plan_for(inputs)
-    done = done_ha_of(book, job_key)
+    sown = done_of(book) if done_by_job is None else done_by_job
+    done = sown.get(job_key)
     waiting = [j for j in book.all(Job) if j.outfit == inputs.job.outfit and j.key != job_key and j.finish_by == inputs.job.finish_by]
-    left_other = sum(j.area_ha or 0.0 for j in waiting if done_ha_of(book, j.key) is None)
+    left_other = sum(j.area_ha or 0.0 for j in waiting if sown.get(j.key) is None)
     day = plan.low_ha_h * default("workday-hours").value if plan.low_ha_h else None
     return Facts(
         job=inputs.job,
@@ -66,16 +86,17 @@ def job_facts(
     )
 
 
-def current_jobs(book: Book) -> tuple[Job, ...]:
+def current_jobs(book: Book, done_by_job: Mapping[str, float | None] | None = None) -> tuple[Job, ...]:
     """Jobs that matter now: all that were begun, and for each outfit the one to be finished first of those not begun.
 
     The rest waits: its proofs and fills come up when its turn comes.
     """
     jobs = sorted(book.all(Job), key=lambda j: (j.finish_by or "9999", j.key))
-    begun = [j for j in jobs if done_ha_of(book, j.key) is not None]
+    done = done_of(book) if done_by_job is None else done_by_job
+    begun = [j for j in jobs if done.get(j.key) is not None]
     first: dict[str, Job] = {}
     for job in jobs:
-        if job not in begun:
+        if done.get(job.key) is None:
             first.setdefault(job.outfit, job)
     return (*begun, *first.values())
 
@@ -104,8 +125,9 @@ def next_list(book: Book, *, clock: Clock, job_key: str = "", profile: Profile |
     put_off = {s.key: s for s in book.all(StepState) if s.state == "deferred"}
     today = clock.now().date()
     steps: dict[str, Step] = {}
-    for job in current_jobs(book) if not job_key else [j for j in book.all(Job) if j.key == job_key]:
-        for step in next_steps(job_facts(book, job.key, clock=clock, profile=profile)):
+    done = done_of(book)
+    for job in current_jobs(book, done) if not job_key else [j for j in book.all(Job) if j.key == job_key]:
+        for step in next_steps(job_facts(book, job.key, clock=clock, profile=profile, done_by_job=done)):
             until = put_off[step.key].until if step.key in put_off else ""
             if until and date.fromisoformat(until[:10]) > today:
                 continue
