@@ -28,7 +28,20 @@ from book_things import (
     WHEAT,
     trail,
 )
-from evenstand.book import CardRemark, Farm, ImportedEntry, JobEvent, JobReading, Original, Setting, StepState, TrailRecord, blobs
+from evenstand.book import (
+    CardRemark,
+    Farm,
+    Handover,
+    ImportedEntry,
+    JobEvent,
+    JobReading,
+    Original,
+    ProofRecord,
+    Setting,
+    StepState,
+    TrailRecord,
+    blobs,
+)
 from evenstand.book.geopackage import lay_out
 from evenstand.book.making import engine_on
 from evenstand.book.migrating import run_steps
@@ -60,6 +73,11 @@ THINGS: tuple[Any, ...] = (
     CATCH,
     CALL,
     StepState(key="catch:B", state="deferred", at=AT, until=LATER, by="Kim", note="after lunch"),
+    ProofRecord(
+        key="p-1", outfit="big-drill", item="width", value=16.256, low=16.2, high=16.31, text="two tapes", phase="as-delivered", at=AT,
+        by="Kim", note="level yard",
+    ),
+    Handover(key="h-1", job="wheat-north", at=AT, by="Kim", note="wet spot at the gate"),
     Original(hash=ORIGINAL_HASH, name="log.csv", size_bytes=16, at=AT),
     TrailRecord(
         key="t-1", parquet_hash=TRAIL_HASH, frame=FRAME, name="log.csv", job="wheat-north", outfit="big-drill", at=AT, until=LATER,

@@ -15,6 +15,8 @@ PAGES = (
     "/after/stand?job={job}&counts=40+43+39+45+42+38&size=1&depth=31;left%0A29;left%0A33;left%0A40;right%0A39;right%0A41;right&shallowest=38&deepest=50",
     "/machine/{outfit}/today?temperature=25&fan_set=4400&puff=2.5&under_load=4350&at_lift=3900", "/shed/treat?job={job}&area=40&batch=500&chance=10",
     "/shed/bins?humidity=60+70+84&first=20&bin:A:A=urea&bin:A:C=map",
+    "/proof/drill?seed=7", "/proof/drill?seed=7&answer1=distance", "/proof/drill?seed=3&faults=2", "/proof/lessons",
+    "/proof/lessons/width", "/machine/{outfit}/proving", "/after/shift", "/after/since",
 )  # fmt: skip
 RULES = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]
 

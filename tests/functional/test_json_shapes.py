@@ -97,6 +97,11 @@ CASES = {
     "blend": ["blend", "--need", "N=80,P2O5=30", "--product", "urea=610/t; stock 5 t", "--product", "map=820/t", "--area", "62 ha", *ROW],
     "blend that cannot be": ["blend", "--need", "N=80,P2O5=30", "--product", "urea=610/t", "--product", "map=820/t", "--max-products", "1"],
     "blend that is given": ["blend", "--given", "uan=150", "--product", "uan; N 28 %; liquid", "--need", "N=80"],
+    "drill": ["drill", "--seed", "7"],
+    "drill answered": ["drill", "--seed", "7", "--count", "2", "--answer", "width", "--answer", "cannot-tell"],
+    "drill told": ["drill", "--seed", "3", "--faults", "2", "--tell"],
+    "drill of lessons": ["drill", "--lesson", "list"],
+    "drill printed": ["drill", "--seed", "3", "--out", "{here}/drill.pdf"],
     "verify": ["verify"],
     "demo": ["demo", "--seed", "3", "--fault", "factor:D=6", "--fault", "run=37"],
     "demo without a fault": ["demo", "--seed", "3"],
@@ -111,11 +116,15 @@ CASES = {
     "book-dump": ["book", "dump", "{book}"],
     "book-publish": ["book", "publish", "{book}", "{here}/copy.gpkg"],
     "book-field": ["book", "field", "{book}", "{here}/field.geojson", "--job", JOB],
+    "book-proofs": ["book", "proofs", "{book}", "--outfit", "A", "--found", "width=16.26 m", "--found", "lid:A=leaks", "--by", "Kim"],
+    "book-shift": ["book", "shift", "{book}", "--job", "eighty-wheat", "--out", "{here}/shift.pdf"],
+    "book-since": ["book", "since", "{book}", "--job", "eighty-wheat"],
+    "book-bundle": ["book", "bundle", "{book}", "{here}/b.zip", "--without-names"],
     "book-undo": ["book", "undo", "{book}", "2"],
     "error": ["plan", "--rate", "-5", "--speed", "7 kg"],
     "error without a book": ["next"],
 }
-UNITS_TOO = {"blend", "plan", "card", "window", "fill", "catch", "call", "check", "next", "tally", "demo", "trail-report", "stand"}
+UNITS_TOO = {"drill", "drill answered", "blend", "plan", "card", "window", "fill", "catch", "call", "check", "next", "tally", "demo", "trail-report", "stand"}
 RUNS = [(case, profile) for case in CASES for profile in (["", "prairie", "us"] if case in UNITS_TOO else [""])]
 
 

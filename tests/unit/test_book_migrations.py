@@ -53,6 +53,8 @@ def test_schema_one_lacks_what_schema_two_brought(tmp_path):
         "call_reading_sources",
         "call_causes",
         "outfit_pulses",
+        "proofs",
+        "handovers",
     }
     assert "low_light_at_ha" not in {c[0] for c in found["fills"]}
 
@@ -68,7 +70,7 @@ def test_an_older_book_keeps_its_content_and_takes_new_things(tmp_path, write):
         assert book.get(Fill, "f1").low_light_at_ha is None
         assert book.check().ok
         schemas = book.dump()["book_schema"]
-    assert [row[1] for row in schemas] == [1, 2, 3]
+    assert [row[1] for row in schemas] == [1, 2, 3, 4]
     with Book.open(tmp_path / "old", write=True, clock=clock()) as book:
         for thing in THINGS:
             if type(thing).__name__ not in {"Farm", "Original", "TrailRecord"}:
@@ -126,7 +128,7 @@ def test_a_book_of_a_newer_release_is_refused_and_unchanged(tmp_path, write):
         raw.execute("INSERT INTO book_schema (schema, at, release) VALUES (99, '2031-01-01T00:00:00.000Z', '7.0')")
         raw.commit()
     as_it_was = (tmp_path / "b" / "book.gpkg").read_bytes()
-    with pytest.raises(VersionError, match=r"newer release, 7.0 \(schema 99; this release knows 3\).*Install that release") as caught:
+    with pytest.raises(VersionError, match=r"newer release, 7.0 \(schema 99; this release knows 4\).*Install that release") as caught:
         Book.open(tmp_path / "b", write=write, clock=clock())
     assert caught.value.exit_code == 2
     assert (tmp_path / "b" / "book.gpkg").read_bytes() == as_it_was
@@ -174,4 +176,4 @@ def test_a_book_of_schema_two_is_brought_forward_and_what_it_never_knew_stays_un
         book.put(OUTFIT)
         assert book.get(Outfit, "big-drill").pulses == OUTFIT.pulses
         assert book.check().ok
-        assert [row[1] for row in book.dump()["book_schema"]] == [1, 2, 3]
+        assert [row[1] for row in book.dump()["book_schema"]] == [1, 2, 3, 4]

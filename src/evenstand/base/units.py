@@ -196,6 +196,7 @@ _ALL = (
     _quantity("barometer", "Pa", ("kPa", "kPa", "kPa"), _u("kPa", 1e3, 1), _u("hPa", 100.0, 0), _u("Pa", decimals=0)),
     _quantity("air_speed", "m/s", ("m/s", "m/s", "ft/min"), _u("m/s", decimals=1), _u("ft/min", FOOT_M / 60, 0)),
     _quantity("time", "h", ("h", "h", "h"), _u("h", decimals=1), _u("min", 1 / 60, 0), _u("s", 1 / 3600, 0)),
+    _quantity("seconds", "s", ("s", "s", "s"), _u("s", decimals=1), _u("min", 60.0, 1)),
     _quantity("pulse", "m/pulse", ("m/pulse", "in/pulse", "in/pulse"), _u("m/pulse", decimals=4), _u("in/pulse", INCH_M, 3)),
     _quantity("share", "-", ("%", "%", "%"), _u("%", 1e-2, 1), _u("-", decimals=3)),
     _quantity(

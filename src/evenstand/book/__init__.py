@@ -9,10 +9,12 @@ from evenstand.book.records import (
     CardRemark,
     CatchRecord,
     Farm,
+    Handover,
     ImportedEntry,
     JobEvent,
     JobReading,
     Original,
+    ProofRecord,
     Setting,
     StepState,
     TrailRecord,
@@ -20,6 +22,6 @@ from evenstand.book.records import (
 from evenstand.book.store import Book
 
 __all__ = [
-    "Book", "BookCheck", "CallNote", "CardRemark", "CatchRecord", "Entry", "Farm", "ImportedEntry", "JobEvent", "JobReading", "Original",
-    "Published", "Setting", "StepState", "TrailRecord", "key_of",
+    "Book", "BookCheck", "CallNote", "CardRemark", "CatchRecord", "Entry", "Farm", "Handover", "ImportedEntry", "JobEvent", "JobReading",
+    "Original", "ProofRecord", "Published", "Setting", "StepState", "TrailRecord", "key_of",
 ]  # fmt: skip

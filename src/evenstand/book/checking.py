@@ -30,7 +30,7 @@ class BookCheck:
         return not self.faults
 
 
-def check_book(connection: sqlite3.Connection, folder: Path) -> BookCheck:
+def check_book(connection: sqlite3.Connection, folder: Path, *, originals: bool = True) -> BookCheck:
     """Look at everything; nothing is changed.
 
     Parameters
@@ -39,10 +39,12 @@ def check_book(connection: sqlite3.Connection, folder: Path) -> BookCheck:
         To the book. [-]
     folder : Path
         Of the book. [-]
+    originals : bool
+        Whether the files as they came are there; a bundle may leave them out. [-]
     """
     looked_at: dict[str, int] = {}
     faults = [*_pages(connection), *_references(connection, looked_at), *_listing(connection, looked_at), *_geometry(connection, looked_at)]
-    file_faults, unnamed = _files(connection, folder, looked_at)
+    file_faults, unnamed = _files(connection, folder, looked_at, originals)
     return BookCheck(looked_at=looked_at, faults=(*faults, *file_faults), unnamed=unnamed)
 
 
@@ -114,9 +116,9 @@ def _geometry(connection: sqlite3.Connection, looked_at: dict[str, int]) -> list
     return faults
 
 
-def _files(connection: sqlite3.Connection, folder: Path, looked_at: dict[str, int]) -> tuple[list[Fault], tuple[str, ...]]:
+def _files(connection: sqlite3.Connection, folder: Path, looked_at: dict[str, int], originals: bool) -> tuple[list[Fault], tuple[str, ...]]:
     """Each named file is there and is what its name says."""
-    named = {f"{blobs.ORIGINALS}/{row[0]}": row[0] for row in connection.execute('SELECT "key" FROM originals')}
+    named = {f"{blobs.ORIGINALS}/{row[0]}": row[0] for row in connection.execute('SELECT "key" FROM originals') if originals}
     named |= {f"{blobs.TRAILS}/{row[0]}.parquet": row[0] for row in connection.execute("SELECT parquet_hash FROM trails")}
     looked_at["files"] = len(named)
     faults = []

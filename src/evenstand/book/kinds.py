@@ -120,6 +120,8 @@ _ALL = (
         _part("causes", tables.call_causes, str),
     ),
     _kind(records.StepState, tables.step_states),
+    _kind(records.ProofRecord, tables.proofs),
+    _kind(records.Handover, tables.handovers),
     _kind(records.Original, tables.originals),
     _kind(records.TrailRecord, tables.trails),
     _kind(records.ImportedEntry, tables.imported_entries),

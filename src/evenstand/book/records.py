@@ -9,6 +9,7 @@ from evenstand.base.estimate import Est
 from evenstand.model import Event, Frame, Reading
 
 StepDone = Literal["open", "closed", "deferred"]
+ProofPhase = Literal["as-delivered", "as-found"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -96,6 +97,36 @@ class StepState:
     state: StepDone
     at: str = ""
     until: str = ""
+    by: str = ""
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ProofRecord:
+    """Something measured when an outfit was proven. item: as in `nextup.commissioning`; value, low, high: what was found and the band it
+    was held against then [metric unit of the item]; text: what was found where it is no number; phase: as it was delivered, or as it was
+    found before anything was set; by: who measured."""
+
+    key: str
+    outfit: str
+    item: str
+    value: float | None = None
+    low: float | None = None
+    high: float | None = None
+    text: str = ""
+    phase: ProofPhase = "as-found"
+    at: str = ""
+    by: str = ""
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Handover:
+    """A shift handed over. by: who handed over; note: what the next one should know."""
+
+    key: str
+    job: str
+    at: str = ""
     by: str = ""
     note: str = ""
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import sqlite3
+import tempfile
 import threading
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -17,6 +18,7 @@ from evenstand.base.clock import Clock, SystemClock, iso
 from evenstand.base.errors import BookError, InputError
 from evenstand.base.units import Profile, check_profile
 from evenstand.book import blobs, tables
+from evenstand.book.bundling import Bundled, Manifest, is_bundle, unpack_bundle, write_bundle
 from evenstand.book.checking import BookCheck, check_book, reference_faults
 from evenstand.book.derived import from_text, to_text
 from evenstand.book.geopackage import touch_tables
@@ -54,6 +56,9 @@ class Book:
         self._engine = engine_on(raw, write=write)
         self._connection: Connection | None = self._engine.connect()
         self._recorder: Recorder | None = None
+        self._unpacked: tempfile.TemporaryDirectory[str] | None = None
+        self.bundle: Manifest | None = None
+        """What the bundle says of itself that this book was opened from; None for a book in its own folder."""
 
     # opening and closing ------------------------------------------------------------------------------------------
     @classmethod
@@ -107,7 +112,7 @@ class Book:
         Parameters
         ----------
         folder : str or Path
-            Of the book. [-]
+            Of the book; or the file of a bundle, which opens for reading only. [-]
         write : bool
             Take the lock and allow changes. [-]
         who : str
@@ -124,6 +129,8 @@ class Book:
         BookError
             If there is no book, or it cannot be opened. A book of an older release is brought forward first, with a copy kept.
         """
+        if is_bundle(Path(folder)):
+            return cls._open_bundle(Path(folder), write, clock)
         clock, path = clock or SystemClock(), book_folder(Path(folder))
         if write:
             return cls._open_writing(path, who, clock)
@@ -139,6 +146,22 @@ class Book:
             cls._open_writing(path, who, clock).close()
             raw = connect(path / FILE, write=False)
         return cls(path, raw, write=False, who=who, clock=clock, lock=None)
+
+    @classmethod
+    def _open_bundle(cls, path: Path, write: bool, clock: Clock | None) -> Self:
+        """A bundle out of a temporary folder, which goes when the book is closed."""
+        if write:
+            cure = "Ask whoever sent it to make the change in the book itself."
+            raise BookError("is a bundle: it opens for reading only", where=str(path), cure=cure)
+        unpacked = tempfile.TemporaryDirectory(prefix="evenstand-", ignore_cleanup_errors=True)
+        try:
+            manifest = unpack_bundle(path, Path(unpacked.name))
+            book = cls.open(unpacked.name, clock=clock)
+        except BaseException:
+            unpacked.cleanup()
+            raise
+        book._unpacked, book.bundle = unpacked, manifest
+        return book
 
     @classmethod
     def _open_writing(cls, path: Path, who: str, clock: Clock) -> Self:
@@ -176,6 +199,8 @@ class Book:
             self._raw.close()
             if self._lock is not None:
                 self._lock.release()
+            if self._unpacked is not None:
+                self._unpacked.cleanup()
 
     def __enter__(self) -> Self:
         return self
@@ -468,6 +493,12 @@ class Book:
         with self._guard:
             return publish_copy(self._raw, Path(path), at=iso(self._clock.now()), trail=self.trail)
 
+    def write_bundle(self, path: str | Path, *, originals: bool = False, without_names: bool = False) -> Bundled:
+        """Write the book as one file for somebody else to look at; arguments as for `bundling.write_bundle`."""
+        with self._guard:
+            at = iso(self._clock.now())
+            return write_bundle(self._raw, self.folder, Path(path), at=at, originals=originals, without_names=without_names)
+
     def dump(self) -> dict[str, list[list[Any]]]:
         """All rows of all tables, sorted; bytes as their sha256. Two equal dumps are two equal books."""
         with self._transaction():
@@ -477,7 +508,7 @@ class Book:
     def check(self) -> BookCheck:
         """Pages, references, files by their hashes, geometry, and what GIS programs need; nothing is changed."""
         with self._transaction():
-            return check_book(self._raw, self.folder)
+            return check_book(self._raw, self.folder, originals=self.bundle is None or self.bundle.originals)
 
     # within -------------------------------------------------------------------------------------------------------
     def _must_write(self) -> None:

@@ -26,7 +26,7 @@ from sqlalchemy import (
 
 from evenstand.book.columns import Geometry, Moment, MultiPolygonColumn, PointColumn, PolygonColumn
 
-SCHEMA = 3
+SCHEMA = 4
 """The schema these tables are; raised by one with each migration."""
 
 metadata = MetaData()
@@ -284,6 +284,16 @@ call_reading_sources = _table(
 call_causes = _part("call_causes", _text("value"), of="call_notes", link="call_note", about="Likely causes named on the telephone")
 step_states = _top(
     "step_states", _text("state"), _at(), _at("until"), _text("by"), _text("note"), about="What became of the lines of the Next list"
+)
+
+proofs = _top(
+    "proofs",
+    _refers("outfit", "outfits.key"), _text("item"), _number("value"), _number("low"), _number("high"), _text("text"), _text("phase"),
+    _at(), _text("by"), _text("note"),
+    about="What was measured when an outfit was proven",
+)  # fmt: skip
+handovers = _top(
+    "handovers", _refers("job", "jobs.key"), _at(), _text("by"), _text("note"), about="When a shift was handed over, and what was said"
 )
 
 # files --------------------------------------------------------------------------------------------------------------

@@ -24,6 +24,7 @@ COMMANDS = {
     "call": "The telephone: type what the caller reads, no book needed.",
     "next": "What to do next, and what waiting costs.",
     "window": "Fan, meter and speed windows: what to set, within which limits.",
+    "drill": "Six readings, what is wrong? Scored; and a page about each number of the cab.",
     "stand": "Count the stand: how thick, how sure, keep it or not, and why it is thin.",
     "blend": "The cheapest products for a need, within bins and limits; or what a given blend does.",
     "verify": "Hold the formulas against published figures.",

@@ -11,15 +11,15 @@ import click
 
 from evenstand.base.errors import BookError, EvenstandError, InputError
 from evenstand.base.units import PROFILES, Profile, check_profile, profile_unit, shown
+from evenstand.cli.book_shared import folder_argument, json_option, quoted, who_option
+from evenstand.cli.book_work import bundle, proofs, shift, since
 from evenstand.cli.common import columns, plain, print_json, wrapped
 
 if TYPE_CHECKING:
     from evenstand.book import Book
     from evenstand.desk.books import FirstOutfit, Question
 
-_FOLDER = click.argument("folder", type=click.Path(path_type=Path), envvar="EVENSTAND_BOOK")
-_JSON = click.option("--json", "as_json", is_flag=True, help="Print JSON (schemas in docs/schemas).")
-_WHO = click.option("--who", default="", help="Who writes, for history; your login name if left out.")
+_FOLDER, _JSON, _WHO = folder_argument, json_option, who_option
 
 
 @click.group(name="book")
@@ -144,25 +144,19 @@ def _write_sheets(folder: Path, first: FirstOutfit, profile: Profile, who: str) 
 def _tell_new(folder: Path, first: FirstOutfit | None, profile: Profile, sheets: list[str], trouble: str) -> None:
     click.echo(f"A new book is in {folder}.")
     if first is None:
-        click.echo(f"It holds no outfit and no job yet. Both are made on the site: evenstand serve {_quoted(folder)}")
+        click.echo(f"It holds no outfit and no job yet. Both are made on the site: evenstand serve {quoted(folder)}")
         return
     outfit = first.outfit
     click.echo(f"Outfit {outfit.name}: width {shown(outfit.width_m, 'width', profile)}, {len(outfit.bins)} bins. Job {first.job.key}.")
     for note in first.notes:
         click.echo(wrapped(note))
-    click.echo(f"Next: evenstand next --book {_quoted(folder)}, or the site: evenstand serve {_quoted(folder)}")
+    click.echo(f"Next: evenstand next --book {quoted(folder)}, or the site: evenstand serve {quoted(folder)}")
     if sheets:
         click.echo("Value card, fill slip and pocket page are written:")
         for path in sheets:
             click.echo(f"  {path}")
     elif trouble:
         click.echo(f"Value card and fill slip could not be written: {trouble}", err=True)
-
-
-def _quoted(folder: Path) -> str:
-    import shlex
-
-    return shlex.quote(str(folder))
 
 
 # looking ------------------------------------------------------------------------------------------------------------
@@ -180,6 +174,8 @@ def show(folder: Path, as_json: bool) -> int:
             return 0
         profile = book.profile
     click.echo(f"{held['farm']} (units {held['profile']})")
+    if held["bundle"] is not None:
+        click.echo(f"A bundle made {held['bundle']['made_at'][:16].replace('T', ' ')} UTC: for reading only.")
     for title, rows in _lists(held, profile):
         click.echo(f"{title}:" + ("" if rows else " none yet"))
         for line in columns(rows):
@@ -199,6 +195,7 @@ def _held(book: Book) -> dict[str, Any]:
     counts = {name: len(book.all(kept)) for name, kept in also.items()}
     return {
         "farm": book.farm,
+        "bundle": None if book.bundle is None else book.bundle.to_dict(),
         "profile": book.profile,
         "outfits": [plain(o) | {"width_m": o.width_m} for o in book.all(Outfit)],
         "products": [plain(p) for p in book.all(Product)],
@@ -425,3 +422,7 @@ def _entry_text(entries: tuple[str, ...]) -> tuple[str, str]:
             texts.append(entry)
             sources.append("code")
     return "\n".join(texts), ", ".join(dict.fromkeys(sources))
+
+
+for _more in (proofs, shift, since, bundle):
+    command.add_command(_more)

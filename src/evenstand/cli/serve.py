@@ -12,7 +12,7 @@ import click
 @click.option("--port", type=click.IntRange(1024, 65535), default=8707, show_default=True, help="Port on this machine.")
 @click.option("--who", default="site", show_default=True, help="Whose name stands in the history.")
 def command(folder: Path, port: int, who: str) -> int:
-    """Open a book as a site on 127.0.0.1. An empty folder becomes a new book with the first form.
+    """Open a book as a site on 127.0.0.1. An empty folder becomes a new book with the first form; a bundle opens for reading only.
 
     Only this machine's browser can reach it, and only forms from its own pages are taken.
     """

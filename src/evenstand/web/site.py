@@ -77,7 +77,9 @@ class Site:
 
         with self._lock:
             if self._book is None:
-                if (self.folder / "book.gpkg").exists():
+                if self.folder.is_file():  # a bundle: for reading only
+                    self._book = Book.open(self.folder, clock=self.clock)
+                elif (self.folder / "book.gpkg").exists():
                     self._book = Book.open(self.folder, write=True, who=self.who, clock=self.clock)
                 else:
                     self._book = Book.create(self.folder, farm="Our farm", profile="si", who=self.who, clock=self.clock)
@@ -145,9 +147,9 @@ class Site:
         path = request.url.path
         here = next((href for href, _ in reversed(MENU) if href != "/" and path.startswith(href)), "/")
         with self.book() as book:
-            farm, profile = book.farm, book.profile
+            farm, profile, bundle = book.farm, book.profile, book.bundle
         text = self.templates.get_template(template).render(
-            here=here, path=path, query=dict(request.query_params), farm=farm, units=profile, **values
+            here=here, path=path, query=dict(request.query_params), farm=farm, units=profile, bundle=bundle, **values
         )
         return HTMLResponse(text, status_code=status)
 
