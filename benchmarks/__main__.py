@@ -19,7 +19,9 @@ def main() -> int:
     parser.add_argument("--seed", type=int, default=7, help="first seed of the inputs; every turn has its own")
     parser.add_argument("--turns", type=int, default=7, help="turns of each comparison, at least seven")
     parser.add_argument("--quick", action="store_true", help="leave out the million rows")
-    parser.add_argument("--only", default="", help="only the parts whose name holds this: coverage, raster, log_to_area, blend, smoother, times")
+    parser.add_argument(
+        "--only", default="", help="only the parts whose name holds this: coverage, raster, log_to_area, blend, smoother, times"
+    )
     parser.add_argument("--out", type=Path, default=Path("bench-out"), help="folder of results.json")
     said = parser.parse_args()
     from benchmarks import blending, covering, desk_times, rastering, reading, smoothing

@@ -124,7 +124,23 @@ CASES = {
     "error": ["plan", "--rate", "-5", "--speed", "7 kg"],
     "error without a book": ["next"],
 }
-UNITS_TOO = {"drill", "drill answered", "blend", "plan", "card", "window", "fill", "catch", "call", "check", "next", "tally", "demo", "trail-report", "stand"}
+UNITS_TOO = {
+    "drill",
+    "drill answered",
+    "blend",
+    "plan",
+    "card",
+    "window",
+    "fill",
+    "catch",
+    "call",
+    "check",
+    "next",
+    "tally",
+    "demo",
+    "trail-report",
+    "stand",
+}
 RUNS = [(case, profile) for case in CASES for profile in (["", "prairie", "us"] if case in UNITS_TOO else [""])]
 
 
