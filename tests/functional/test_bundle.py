@@ -73,7 +73,9 @@ def named_book(folder) -> None:
         book.put(StepState(key="catch:wheat-home-of-fennimore:B", state="open", by="Zimri", note="ask Uncle"))
         book.put(ImportedEntry(key="ab", kind="fill", source="Halcyon-phone.txt"))
         book.put(Setting(key="contact", value="306-555-0143"))
-        spoken = replace(trail(), notes=("driven by Halcyon",), set_aside=(SetAside(line=4, reason="no fix", text="Halcyon,1,2"),))
+        spoken = replace(
+            trail(), rows=trail().rows - 1, notes=("driven by Halcyon",), set_aside=(SetAside(line=4, reason="no fix", text="Halcyon,1,2"),)
+        )
         book.put_trail(
             spoken, key="fennimore-day", job=job.key, outfit=outfit.key, name="secretlog-Zimri.csv", original=b"operator\nHalcyon\n"
         )

@@ -32,7 +32,7 @@ def kills(tmp_path_factory):
 def test_every_kill_was_looked_at_and_fell_amid_the_work(kills):
     assert len(kills) == KILLS
     assert not any("error" in k for k in kills)
-    assert sum(k["killed"] for k in kills) >= KILLS // 2
+    assert sum(k["killed"] for k in kills) >= KILLS // 4
     assert all(k["ended"] in (False, 0) for k in kills)
 
 

@@ -40,18 +40,19 @@ def test_the_commands_of_the_readme_work_one_after_the_other(root, tmp_path):
     (where / "FIELD.geojson").write_text(json.dumps({"type": "Feature", "properties": {"name": "Home"}, "geometry": field}))
     commands = readme_commands(root)
     assert len(commands) >= 10
-    job = "JOB"
+    job, outfit = "JOB", "OUTFIT"
     for command in commands:
         if command[0] in STAYS_OPEN:
             continue
-        arguments = [job if word == "JOB" else word for word in command]
+        arguments = [{"JOB": job, "OUTFIT": outfit}.get(word, word) for word in command]
         typed = "our drill\n64\n10 in\n\nA 6.2 seed, B 4.6 urea\n\nwheat\n120, urea 150\n\n\n" if command[:2] == ["book", "new"] else ""
         ran = run(*arguments, cwd=where, typed=typed)
         assert ran.returncode == 0, (command, ran.stdout, ran.stderr)
         assert ran.stdout.strip(), command
         assert "Traceback" not in ran.stderr
         if command[:2] == ["book", "new"]:
-            job = json.loads(run("book", "show", "my-farm", "--json", cwd=where).stdout)["jobs"][0]["key"]
+            shown = json.loads(run("book", "show", "my-farm", "--json", cwd=where).stdout)["jobs"][0]
+            job, outfit = shown["key"], shown["outfit"]
     assert {path.name for path in (where / "sheets").iterdir()} >= {"cab-sheet.pdf", "value-card.pdf", "pocket-page.html"}
 
 

@@ -143,7 +143,7 @@ def test_without_rasterio_the_extra_is_named(log, tmp_path, monkeypatch):
 
 
 def test_a_geotiff_needs_a_width_and_cells_that_are_not_too_many(log, tmp_path):
-    pytest.importorskip("rasterio")
+    pytest.importorskip("rasterio", reason="NOT RUN HERE: needs rasterio (pip install 'evenstand[raster]')")
     with pytest.raises(InputError, match="--outfit-width"):
         invoke("export", str(log), str(tmp_path / "out.tif"))
     from evenstand.trail.places import upright_cells

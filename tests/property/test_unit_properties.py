@@ -16,7 +16,7 @@ REGISTRY = pint.UnitRegistry()
 WORDS = {
     "ha": "hectare", "m2": "meter**2", "m3": "meter**3", "m²": "meter**2", "m³": "meter**3", "ft²": "foot**2", "ft³": "foot**3",
     "ft2": "foot**2", "ft3": "foot**3", "L": "liter", "mL": "milliliter", "hL": "hectoliter", "t": "metric_ton", "lb": "pound",
-    "in": "inch", "mi": "mile", "yd": "yard", "mph": "mile/hour", "bu (US)": "bushel", "bu (imp)": "UK_bushel", "gal (US)": "gallon",
+    "in": "inch", "mi": "mile", "yd": "yard", "mph": "mile/hour", "kn": "knot", "bu (US)": "bushel", "bu (imp)": "UK_bushel", "gal (US)": "gallon",
     "gal (imp)": "imperial_gallon", "ton (short)": "short_ton", "rpm": "1/minute", "h": "hour", "d": "day", "days": "day", "day": "day",
     "s": "second", "min": "minute", "°C": "degC", "°F": "degF", "%": "0.01", "-": "1", "": "1", "1000": "1000", "turn": "1", "turns": "1",
     "plants": "1", "seeds": "1", "pulse": "1", "pulses": "1", "money": "1", "hp": "horsepower", "kWh": "kilowatt_hour", "deg": "degree",

@@ -108,6 +108,8 @@ def run_losses(trail: Trail, outfit: Outfit | None = None, *, most: int = 1) -> 
     References
     ----------
     definition: a run against its siblings on the same head.
+
+    Range: any trail; one with fewer than 30 rows tells nothing.
     """
     if trail.run_present is None or not trail.runs or trail.n < LEAST_ROWS:
         return ()

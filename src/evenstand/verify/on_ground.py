@@ -101,6 +101,9 @@ def _order_free(south: float, north: float) -> float:
     return 1 * south + 2 * south + 3 * north + 4 * north
 
 
+_SUMMED = 2.0**-52 * (80 + 8) * 2000  # 80 nodes, 2,000 m² in double precision [m²]
+
+
 def _two_strips(*, boundary: bool = False) -> trail.Coverage:
     """Two runs of 100 m, 10 m wide and 9 m apart: 1,900 m² covered, 100 m² twice."""
     up = [(5.0, 5.0 * i) for i in range(21)]
@@ -234,10 +237,11 @@ INDEPENDENT: tuple[Independent, ...] = (
         ("longest gap: 3 s for rows a second apart", lambda c: c.limits.gap_s, 3.0),
         ("fastest step, as asked", lambda c: c.limits.fastest_m_s, 6.0),
         ("usual time between rows", lambda c: c.limits.usual_s, 1.0),
-        # 400 m of edges and 20 m from strip to strip, each end of which may move by a tenth of a micrometre; 2,000 m² in double precision
-        ("what rounding can do, in units of 1e-9 m²", lambda c: 1e9 * c.bounds_m2["covered"], 1e9 * (2e-7 * 420 + 1e-12 * 2000)),
-        ("the same for twice", lambda c: 1e9 * c.bounds_m2["twice"], 1e9 * (2e-7 * 420 + 1e-12 * 2000)),
-        ("the same for repeated", lambda c: 1e9 * c.bounds_m2["repeat"], 1e9 * (2e-7 * 420 + 1e-12 * 2000)),
+        # 40 rectangles with 1,200 m of edges, joined in 6 rounds, snapping and counting two more, each 0.1 micrometre
+        ("what rounding can do, in units of 1e-9 m²", lambda c: 1e9 * c.bounds_m2["covered"], 1e9 * (1e-7 * 8 * 40 * 30 + _SUMMED)),
+        ("the same for repeated", lambda c: 1e9 * c.bounds_m2["repeat"], 1e9 * (1e-7 * 8 * 40 * 30 + _SUMMED)),
+        # 20 pieces of 1 m by 5 m in common, out of 40 times 40 pairs, joined in 11 rounds
+        ("the same for twice", lambda c: 1e9 * c.bounds_m2["twice"], 1e9 * (1e-7 * 13 * 20 * 12 + _SUMMED)),
     ),
     *_each(
         "trail.coverage",
@@ -245,6 +249,10 @@ INDEPENDENT: tuple[Independent, ...] = (
         "the same on a square of 1 ha",
         partial(_two_strips, boundary=True),
         ("skipped", lambda c: c.skipped_m2, 8100.0),
-        ("what rounding can do, in units of 1e-9 m²", lambda c: 1e9 * c.bounds_m2["skipped"], 1e9 * (2e-7 * 820 + 1e-12 * 2000)),
+        (
+            "what rounding can do, in units of 1e-9 m²",
+            lambda c: 1e9 * c.bounds_m2["skipped"],
+            1e9 * (1e-7 * 8 * 40 * 30 + 4e-7 * (4 * 100 + 2 * (19 + 100)) + _SUMMED),
+        ),
     ),
 )
