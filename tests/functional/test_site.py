@@ -8,6 +8,7 @@ import pytest
 from starlette.testclient import TestClient
 
 from evenstand.base.clock import FixedClock
+from evenstand.formats.nmea import checksum
 from evenstand.web.site import create_app
 
 
@@ -411,6 +412,27 @@ def test_a_column_left_out_stays_out_and_a_wrong_unit_is_told_with_what_was_type
     gone = site.post("/after/trail/columns", data={"token": form["token"], "job": "home-wheat"})
     assert gone.status_code == 422
     assert "no longer here" in gone.text
+
+
+def test_task_data_and_receiver_sentences_say_themselves_what_they_are(logged, tmp_path):
+    from evenstand.formats.iso11783.writing import TaskSet, write_task_data
+
+    site, _ = logged
+    with site.app.state.site.book() as book:
+        trail = book.trail("home-wheat-day")
+    write_task_data(TaskSet(name="sow", trail=trail), tmp_path / "task.zip")
+    lat, lon = trail.frame.lat_deg, -trail.frame.lon_deg
+    bodies = [
+        f"GPRMC,1409{k:02d}.00,A,{int(lat):02d}{(lat % 1) * 60 + k * 0.0012:07.4f},N,{int(lon):03d}{(lon % 1) * 60:07.4f},W,4.10,0.0,090527,,,A"
+        for k in range(20)
+    ]
+    sentences = "".join(f"${body}*{checksum(body.encode()):02X}\r\n" for body in bodies)
+    for name, data in (("task.zip", (tmp_path / "task.zip").read_bytes()), ("fixes.nmea", sentences.encode())):
+        read = site.post("/after/trail", data={"job": "home-wheat"}, files={"file": (name, data)})
+        assert read.status_code == 200, read.text[:2000]
+        assert read.url.path.startswith("/after/trail/home-wheat-"), read.url
+    broken = site.post("/after/trail", data={"job": "home-wheat"}, files={"file": ("cut.zip", (tmp_path / "task.zip").read_bytes()[:900])})
+    assert broken.status_code == 422
 
 
 def test_a_file_that_is_no_log_is_refused_with_its_name_and_nothing_waits(logged):

@@ -155,3 +155,23 @@ def test_a_width_that_is_none_is_refused(log, width):
     result = run("report", str(log), "--outfit-width", width)
     assert result.returncode == 2
     assert "Traceback" not in result.stderr
+
+
+def test_a_folder_of_task_data_is_kept_in_a_book_as_one_file(tmp_path):
+    from unit.test_task_data import write_set
+
+    from evenstand.desk.demo import build_book
+    from evenstand.trail import read_trail
+
+    build_book(tmp_path / "book")
+    folder = tmp_path / "TASKDATA"
+    folder.mkdir()
+    write_set(folder)
+    said = ["read", str(folder), "--book", str(tmp_path / "book"), "--job", "home-wheat", "--json"]
+    first, second = run(*said), run(*said)
+    assert first.returncode == second.returncode == 0, first.stderr
+    key = json.loads(first.stdout)["record"]
+    assert json.loads(second.stdout)["record"] == key, "the same folder twice changes nothing"
+    originals = list((tmp_path / "book").rglob("*.zip"))
+    assert len(originals) <= 1
+    assert read_trail(folder).rows == 2

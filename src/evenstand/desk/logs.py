@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
+import tempfile
+import zipfile
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -57,6 +61,13 @@ def propose_columns(path: Path, *, crs: str | None = None, start: str | None = N
     from evenstand.formats.delimited import propose
 
     return propose(path, crs=crs, start=start, zone=zone)
+
+
+def says_itself(path: Path) -> bool:
+    """Whether a file needs no person to say what its columns are: task data, receiver sentences, layers of a GIS, our own binary form."""
+    from evenstand.formats.opening import kind_of
+
+    return kind_of(path) != "delimited"
 
 
 def _remembered_as(path: Path) -> str:
@@ -148,10 +159,25 @@ def read_log(
     if job not in jobs:
         raise MissingError(f"no job '{job}'", where="job", cure=f"Jobs: {', '.join(sorted(jobs)) or 'none yet'}.")
     trail = trail if trail is not None else read_trail(path, recipe=recipe or remembered_recipe(book, path), crs=crs)
-    with book.batch():  # what is remembered of the columns and the trail are kept together or not at all
-        if recipe is not None and confirmed:
+    with as_one_file(path) as original, book.batch():  # columns remembered and trail are kept together or not at all
+        if recipe is not None and confirmed and not says_itself(path):
             remember_recipe(book, path, recipe)
-        return _kept(book, jobs[job], trail, path, free_key=free_key, slug=slug, anew=confirmed)
+        return _kept(book, jobs[job], trail, original, free_key=free_key, slug=slug, anew=confirmed)
+
+
+@contextmanager
+def as_one_file(path: Path) -> Iterator[Path]:
+    """The log as one file: itself, or the zip archive of a folder of task data, the same bytes for the same folder."""
+    if not path.is_dir():
+        yield path
+        return
+    with tempfile.TemporaryDirectory() as folder:
+        packed = Path(folder) / f"{path.name or 'taskdata'}.zip"
+        with zipfile.ZipFile(packed, "w", zipfile.ZIP_DEFLATED) as archive:
+            for part in sorted(p for p in path.rglob("*") if p.is_file() and not p.is_symlink()):
+                name = zipfile.ZipInfo(part.relative_to(path).as_posix(), (1980, 1, 1, 0, 0, 0))
+                archive.writestr(name, part.read_bytes(), zipfile.ZIP_DEFLATED)
+        yield packed
 
 
 def _kept(book: Book, job: Job, trail: Trail, path: Path, *, free_key: Any, slug: Any, anew: bool) -> TrailRecord:

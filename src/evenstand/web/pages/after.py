@@ -12,7 +12,7 @@ from fastapi.responses import RedirectResponse
 from evenstand.base.errors import EvenstandError
 from evenstand.base.units import shown
 from evenstand.desk.checking import READINGS, check_job, keep_readings, tally_rows
-from evenstand.desk.logs import TrailStory, job_trails, propose_columns, read_log, remembered_recipe, trail_story
+from evenstand.desk.logs import TrailStory, job_trails, propose_columns, read_log, remembered_recipe, says_itself, trail_story
 from evenstand.model import Finding, Outfit
 from evenstand.web.columns import ROLE_CHOICES, column_lines, confirmed_recipe
 from evenstand.web.forms import Field, Typed
@@ -42,12 +42,15 @@ def _jobs(site: Site) -> tuple[tuple[str, str], ...]:
         return job_choices(book)
 
 
+_HINT = f"Text with a header line, zipped task data (ISO 11783-10), NMEA 0183, or points for a GIS; at most {MAX_UPLOAD // MIB} MB."
+
+
 def trail_fields(jobs: tuple[tuple[str, str], ...]) -> tuple[Field, ...]:
     """Fields of a trail upload."""
     return (
         Field(name="job", label="Job", choices=jobs or (("", "no job yet"),), required=True),
         Field(
-            name="file", label="The machine's log", kind="file", hint=f"A text file with a header line, at most {MAX_UPLOAD // MIB} MB.",
+            name="file", label="The machine's log", kind="file", hint=_HINT,
             required=True,
         ),
         Field(name="crs", label="Coordinate system", hint="Only where positions are not degrees, such as EPSG:32613."),
@@ -106,7 +109,7 @@ async def _taken(request: Request, form: FormData) -> Response:
     try:
         with site.book() as book:
             known = None if typed.values.get("again") else remembered_recipe(book, path)
-            if known is not None or _is_own_file(path):
+            if known is not None or says_itself(path):
                 record = read_log(book, job, path, crs=typed.text("crs") or None, recipe=known, clock=site.clock)
                 site.unstage(token)
                 return RedirectResponse(f"/after/trail/{record.key}?columns=known", status_code=303)
@@ -115,12 +118,6 @@ async def _taken(request: Request, form: FormData) -> Response:
         site.unstage(token)
         typed.faults["file"] = _told(error, path)
         return _trails(request, typed)
-
-
-def _is_own_file(path: Path) -> bool:
-    """Whether it is a trail in our own binary layout, which says itself what its columns are."""
-    with path.open("rb") as file:
-        return file.read(4) == b"PAR1"
 
 
 def _told(error: EvenstandError, path: Path) -> str:
