@@ -158,10 +158,9 @@ def test_a_width_that_is_none_is_refused(log, width):
 
 
 def test_a_folder_of_task_data_is_kept_in_a_book_as_one_file(tmp_path):
-    from unit.test_task_data import write_set
-
     from evenstand.desk.demo import build_book
     from evenstand.trail import read_trail
+    from unit.test_task_data import write_set
 
     build_book(tmp_path / "book")
     folder = tmp_path / "TASKDATA"
