@@ -84,13 +84,7 @@ def read(
     zone: str | None = None,
     truncated_ok: bool = False,
 ) -> Trail:
-    """Read a log; see `evenstand.trail.read_trail`."""
-    if path.is_file():
-        with path.open("rb") as file:
-            if file.read(4) == b"PAR1":
-                from evenstand.formats.parquet import read_trail_parquet
-
-                return read_trail_parquet(path)
+    """Read delimited text; see `evenstand.trail.read_trail`, whose door sends other kinds elsewhere."""
     layout = layout_of(path)
     known, layout, notes = understood(
         layout, path, truncation(layout, path.name, truncated_ok), recipe=recipe, crs=crs, start=start, zone=zone
