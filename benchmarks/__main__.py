@@ -39,10 +39,13 @@ def main() -> int:
         print(f"\n{r.name}, size {r.size}, against {r.peer}")
         print(f"  ours  median {r.ours_s:8.4f} s  worst {r.ours_worst_s:8.4f} s  memory {_mb(r.ours_memory_mb)}")
         print(f"  peer  median {r.peer_s:8.4f} s  worst {r.peer_worst_s:8.4f} s  memory {_mb(r.peer_memory_mb)}")
-        print(f"  ratio {r.ratio:.2f}, worst turn {r.ratio_min:.2f}")
+        by_processor = "" if r.cpu_ratio is None else f"; by processor time {r.cpu_ratio:.2f}"
+        print(f"  ratio {r.ratio:.2f}, worst turn {r.ratio_min:.2f} (seed {r.worst_seed}){by_processor}")
+        if r.ours_cold_s is not None:
+            print(f"  first call in a fresh process: ours {_seconds(r.ours_cold_s)}, peer {_seconds(r.peer_cold_s)}")
         print(f"  largest relative difference {r.largest_difference:.1e} (limit {r.tolerance:.0e})")
-        if r.peer_off:
-            print(f"  the peer was off on seed {', '.join(map(str, r.peer_off))}; held against its union on a grid there")
+        print("  went badly: " + ("; ".join(r.hard) or "nothing"))
+        print(f"  {r.note}")
     times = desk_times.results(seed=said.seed) if not said.only or said.only in "times" else []
     for t in times:
         print(f"\n{t['name']}, size {t['size']}: median {t['median_s']:.2f} s, worst {t['worst_s']:.2f} s")
@@ -55,6 +58,10 @@ def main() -> int:
 
 def _mb(value: float | None) -> str:
     return "not measured" if value is None else f"+{value:.0f} MB"
+
+
+def _seconds(value: float | None) -> str:
+    return "not measured" if value is None else f"{value:.2f} s"
 
 
 def _load() -> str:

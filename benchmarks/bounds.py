@@ -171,12 +171,12 @@ def plain(case: Strips, boundary: Boundary) -> dict[str, float]:
 
 
 def apart(seed: int) -> list[Apart]:
-    """Every total of a field by tiles, by shapes and in cells, beside plain Shapely's."""
+    """Every total of a field by outlines, by shapes and in cells, beside plain Shapely's."""
     one = field(seed)
     strips = strips_of(one.trail, one.outfit, steps_of(one.trail))
     want = plain(strips, one.boundary)
     out = []
-    for method in ("tiles", "shapes"):
+    for method in ("outlines", "shapes"):
         got = coverage(one.trail, one.outfit, one.boundary, method=method)  # type: ignore[arg-type]
         ours = {"covered": got.covered_m2, "twice": got.twice_m2, "repeat": got.repeat_m2, "skipped": got.skipped_m2 or 0.0}
         out += [Apart(seed, one.kind, method, n, ours[n], want[n], got.bounds_m2[n]) for n in NAMES]
@@ -190,7 +190,7 @@ def apart(seed: int) -> list[Apart]:
 def table(found: list[Apart]) -> list[str]:
     """For each method and total: fields within the bound, largest error, median of bound over error, largest bound over area. [text]"""
     out = [f"{'':8s} {'':8s} {'within':>9s} {'worst error':>12s} {'median bound/error':>19s} {'largest bound/area':>19s}"]
-    for method in ("tiles", "shapes", "cells"):
+    for method in ("outlines", "shapes", "cells"):
         for name in NAMES:
             rows = [a for a in found if a.method == method and a.name == name]
             if not rows:

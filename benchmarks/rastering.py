@@ -8,7 +8,7 @@ from functools import partial
 import numpy as np
 
 from benchmarks.covering import WARM_ROWS, strips
-from benchmarks.timing import Result, compare
+from benchmarks.timing import Result, compare, first_call_s, peak_of_call_mb
 from evenstand.trail.cells import cells_of
 from evenstand.trail.strips import Strips
 
@@ -68,10 +68,14 @@ def results(*, seed: int, turns: int, quick: bool) -> list[Result]:
     out = []
     for rows in (100_000,) if quick else (1_000_000, 100_000):
         note = f"{rows} rows; cells of {CELL_M} m turned to the passes; one thread each; polygons of the peer built outside its time"
+        ready = f"from benchmarks.rastering import case_of, gdal, ours; case = case_of({rows}, {seed})"
+        small = f"{ready}; small = case_of({WARM_ROWS}, {seed}); ours(small); gdal(small)"
+        memory = (peak_of_call_mb(small, "ours(case)"), peak_of_call_mb(small, "gdal(case)"))
+        cold = (first_call_s(ready, "ours(case)"), first_call_s(ready, "gdal(case)"))
         out.append(
             compare(
                 "raster", "GDAL rasterizer by rasterio, adding", partial(case_of, rows), ours, gdal, seed=seed, turns=turns,
-                tolerance=1e-6, size=rows, note=note,
+                tolerance=1e-6, size=rows, note=note, memory=memory, cold=cold,
             )
         )  # fmt: skip
     return out

@@ -6,9 +6,11 @@ and says what it set aside. All build the same node pairs by the same code, as t
 
 from __future__ import annotations
 
+import os
 import subprocess
 import sys
 import tempfile
+import time
 from pathlib import Path
 
 import numpy as np
@@ -84,6 +86,25 @@ def run(form: str, path: Path) -> float:
     return float(done.stdout)
 
 
+def peak_mb(form: str, path: Path) -> float | None:
+    """Most memory a whole process took; None where the system does not tell. [MB]"""
+    if not hasattr(os, "wait4"):
+        return None
+    process = subprocess.Popen([sys.executable, "-c", FORMS[form], str(path)], stdout=subprocess.DEVNULL)
+    _, status, used = os.wait4(process.pid, 0)
+    process.returncode = os.waitstatus_to_exitcode(status)
+    return used.ru_maxrss / (1024.0 if sys.platform != "darwin" else 1024.0**2) if process.returncode == 0 else None
+
+
+def first_use_s(path: Path) -> float:
+    """A whole process of ours on a machine that has kept no compiled code yet. [s]"""
+    with tempfile.TemporaryDirectory() as empty:
+        env = {**os.environ, "NUMBA_CACHE_DIR": empty}
+        begin = time.perf_counter()
+        subprocess.run([sys.executable, "-c", OURS, str(path)], capture_output=True, check=True, env=env)
+        return time.perf_counter() - begin
+
+
 def results(*, seed: int, turns: int, quick: bool) -> list[Result]:
     """log_to_area at 100 thousand rows, and a million unless quick, against polars and, where it is installed, pandas."""
     out = []
@@ -97,14 +118,20 @@ def results(*, seed: int, turns: int, quick: bool) -> list[Result]:
     with tempfile.TemporaryDirectory() as folder:
         run("ours", written(3_000, seed, Path(folder)))  # compiled code is kept on disk
         run("ours", written(60_000, seed, Path(folder)))
+        first = first_use_s(written(60_000, seed, Path(folder)))
         for rows in (100_000,) if quick else (1_000_000, 100_000):
+            log = written(rows, seed, Path(folder))
             for peer in peers:
-                note = f"{rows} rows; whole process from the file to the area; ours also understands, checks and accounts for every row"
+                note = (
+                    f"{rows} rows; whole process from the file to the area, so every turn is a cold start; memory of whole processes; "
+                    "ours also understands, checks and accounts for every row; the very first use on a machine, which compiles, "
+                    f"took {first:.1f} s on 60000 rows"
+                )
                 out.append(
                     compare(
                         "log_to_area", f"{peer} and GEOS union of run-length strips", lambda s, n=rows: written(n, s, Path(folder)),
                         lambda path: run("ours", path), lambda path, form=peer: run(form, path), seed=seed, turns=turns, tolerance=1e-6,
-                        size=rows, note=note,
+                        size=rows, note=note, memory=(peak_mb("ours", log), peak_mb(peer, log)),
                     )
                 )  # fmt: skip
     return out

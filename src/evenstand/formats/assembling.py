@@ -26,11 +26,17 @@ def fixed(array: Any) -> Any:
     return array
 
 
+def taken(values: FloatArray, rows: IntArray) -> FloatArray:
+    """Some rows of an array; the array itself where they are all its rows in their order."""
+    whole = rows.size == values.shape[0] and (rows.size == 0 or (rows[0] == 0 and bool((rows[1:] > rows[:-1]).all())))
+    return values if whole else values[rows]
+
+
 def columns_of(
     recipe: Recipe, values: dict[ColumnUse, FloatArray], table: Table, order: IntArray, ledger: Ledger, notes: list[str]
 ) -> dict[str, Any]:
     """The trail's columns, in time order; absent ones None."""
-    ordered = {u: v[order] for u, v in values.items()}
+    ordered = {u: taken(v, order) for u, v in values.items()}
     total = None if any(u.role == "step" for u in values) else next((v for u, v in ordered.items() if u.role == "distance"), None)
     step = None if total is None else _differences(total, notes)
     states = {u: _states(u, v, order, table, ledger, notes) for u, v in ordered.items() if u.role in STATES}

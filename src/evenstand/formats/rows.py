@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from evenstand.base.errors import CrsError, FileError
-from evenstand.formats.assembling import STATES, columns_of, fixed
+from evenstand.formats.assembling import STATES, columns_of, fixed, taken
 from evenstand.formats.clocks import Clock, read_times, whole_hours
 from evenstand.formats.columns import ColumnUse, factor_of
 from evenstand.formats.layouts import Layout, lines_at
@@ -100,7 +100,7 @@ def build_trail(name: str, layout: Layout, recipe: Recipe, table: Table, notes: 
     ledger.settle()
     order, t_ordered = in_order(t_ms, place, bool(recipe.use("lat")), ledger, notes)
     t_sorted = spread(t_ordered, notes)
-    frame, xy = _framed(place[order], recipe, name, notes)
+    frame, xy = _framed(taken(place, order), recipe, name, notes)
     columns = columns_of(recipe, values, table, order, ledger, notes)
     flags = flags_of(t_sorted, xy, ledger, order, layout, notes)
     texts = lines_at(layout, sorted(int(layout.line[r]) for r in [*ledger.aside, *ledger.mended])[:MOST_TEXTS])
@@ -175,11 +175,12 @@ def _positions(recipe: Recipe, table: Table, ledger: Ledger) -> FloatArray:
         raise FileError("no position columns", where="recipe", cure="Give lon and lat, or east and north.")
     for use in (first, second):
         ledger.set_aside(table.bad[use.name], f"'{use.name}' is no number")
-    place = np.column_stack([table.number[first.name], table.number[second.name]])
-    ledger.set_aside(np.flatnonzero(ledger.keep & ~np.isfinite(place).all(axis=1)), "no position")
-    ledger.set_aside(np.flatnonzero(ledger.keep & (place == 0).all(axis=1)), "no fix: the position is 0, 0")
+    east, north = table.number[first.name], table.number[second.name]
+    place = np.column_stack([east, north])
+    ledger.set_aside(np.flatnonzero(ledger.keep & ~(np.isfinite(east) & np.isfinite(north))), "no position")
+    ledger.set_aside(np.flatnonzero(ledger.keep & (east == 0) & (north == 0)), "no fix: the position is 0, 0")
     if degrees or (recipe.crs and is_geographic(recipe.crs)):
-        wild = np.flatnonzero(ledger.keep & ((np.abs(place[:, 0]) > 180) | (np.abs(place[:, 1]) > 90)))
+        wild = np.flatnonzero(ledger.keep & ((np.abs(east) > 180) | (np.abs(north) > 90)))
         ledger.set_aside(wild, [f"no place on earth: {place[r, 0]:g}, {place[r, 1]:g}" for r in wild])
     fix = _one(recipe, "fix")
     if fix is not None:
@@ -194,7 +195,7 @@ def _values(recipe: Recipe, table: Table, ledger: Ledger) -> dict[ColumnUse, Flo
         if use.name not in table.number or use.role in ("time", "clock", "date", "lat", "lon", "east", "north", "fix"):
             continue
         scale = factor_of(use.role, use.unit) if use.role not in ("extra", "heading", "turns", *STATES) else 1.0
-        out[use] = table.number[use.name] * scale
+        out[use] = table.number[use.name] if scale == 1.0 else table.number[use.name] * scale
         if use.role not in STATES:
             ledger.repair(table.bad[use.name], f"'{use.name}' is no number: left empty")
     return out
@@ -214,7 +215,10 @@ def _back(use: ColumnUse, metric: float) -> str:
 def _duplicates(t_ms: FloatArray, place: FloatArray, values: dict[ColumnUse, FloatArray], ledger: Ledger, layout: Layout) -> None:
     """Rows that repeat an earlier one in every column used."""
     row = np.flatnonzero(ledger.keep)
-    second, first = repeats(t_ms[row], place[row], [v[row] for v in values.values()])
+    t = taken(t_ms, row)
+    if row.size < 2 or bool((t[1:] > t[:-1]).all()):  # no two rows share a time
+        return
+    second, first = repeats(t, taken(place, row), [taken(v, row) for v in values.values()])
     ledger.set_aside(row[second], [f"repeats line {int(layout.line[row[i]])}" for i in first])
 
 
@@ -262,7 +266,7 @@ def _framed(place: FloatArray, recipe: Recipe, name: str, notes: list[str]) -> t
     lon, lat = degrees_of_place(place, recipe, name)
     frame = frame_over(float(lon.min()), float(lon.max()), float(lat.min()), float(lat.max()))
     xy = metres_in(frame, lon, lat)
-    span = float(np.ptp(xy, axis=0).max()) if np.isfinite(xy).all() else math.inf
+    span = max(float(np.ptp(xy[:, i])) for i in (0, 1)) if np.isfinite(xy).all() else math.inf
     notes += place_notes(recipe, span)
     return frame, xy
 

@@ -20,8 +20,10 @@ if TYPE_CHECKING:
 
     from evenstand.trail.bounds import CellCheck
 
-Method = Literal["auto", "shapes", "tiles"]
-TILES_FROM_STEPS = 50_000
+Method = Literal["auto", "shapes", "outlines"]
+Totals = tuple[float, float, float | None, float | None, dict[str, float]]
+"""Covered, twice, skipped and outside, and their bounds. [m²]"""
+OUTLINES_FROM_STEPS = 20_000
 GRID_M = 1e-7
 LEAST_COMMON_M2 = 1e-9
 ADDING = 2.220446049250313e-16  # what adding one term can lose of a sum: 2 to the power -52
@@ -95,7 +97,7 @@ def coverage(
     ends : str
         "shared": steps share their ends, as a tool moves; "flat": each step its own rectangle. [-]
     method : str
-        "auto"; "shapes": union by the general geometry library; "tiles": winding counts on a grid. [-]
+        "auto"; "shapes": union by the general geometry library; "outlines": by the crossings of their outlines. [-]
     check : bool
         Hold the totals against the same in cells. [-]
 
@@ -117,13 +119,13 @@ def coverage(
     ----------
     definition: areas of strips, of their union, and of what lies in two of them.
     """
-    if method not in ("auto", "shapes", "tiles"):
-        raise RangeError(f"'{method}' is no method", where="method", limit="auto, shapes or tiles")
+    if method not in ("auto", "shapes", "outlines"):
+        raise RangeError(f"'{method}' is no method", where="method", limit="auto, shapes or outlines")
     steps = steps_of(trail, limits=limits_of(trail, gap_s=gap_s, fastest_m_s=fastest_m_s))
     strips = strips_of(trail, outfit, steps, width_m=width_m, ends=ends)
     rings = boundary_rings(boundary, trail.frame) if boundary is not None else None
-    chosen = method if method != "auto" else ("tiles" if strips.steps >= TILES_FROM_STEPS else "shapes")
-    covered, twice, skipped, outside, bounds = (_by_tiles if chosen == "tiles" else _by_shapes)(strips, rings)
+    chosen: Method = method if method != "auto" else ("outlines" if strips.steps >= OUTLINES_FROM_STEPS else "shapes")
+    chosen, (covered, twice, skipped, outside, bounds), notes = _formed(chosen, strips, rings)
     width = width_m if width_m is not None else outfit.width_m
     repeat = max(strips.sum_m2 - covered, 0.0)
     return Coverage(
@@ -143,8 +145,21 @@ def coverage(
         method=chosen,
         limits=steps.limits,
         check=_checked(strips, {"covered": covered, "twice": twice, "repeat": repeat}, bounds) if check else None,
-        notes=strips.notes,
+        notes=(*strips.notes, *notes),
     )
+
+
+def _formed(method: Method, strips: Strips, rings: list[FloatArray] | None) -> tuple[Method, Totals, tuple[str, ...]]:
+    """The method that gave the totals, the totals, notes; outlines that do not close hand over to the general library."""
+    if method == "shapes" or strips.start.size <= 1:
+        return method, _by_shapes(strips, rings), ()
+    from evenstand.trail.crossings import UnevenError
+
+    try:
+        return method, _by_outlines(strips, rings), ()
+    except UnevenError as error:
+        note = f"Outlines were entered more often than left ({error}): the union was formed by the general geometry library."
+        return "shapes", _by_shapes(strips, rings), (note,)
 
 
 def _checked(strips: Strips, totals_m2: dict[str, float], bounds_m2: dict[str, float]) -> CellCheck:
@@ -238,7 +253,7 @@ def _steps_of_chain(strips: Strips, j: int) -> Any:
     return _areas_only(np.where(shapely.is_valid(out), out, shapely.make_valid(out)))
 
 
-def _by_shapes(strips: Strips, rings: list[FloatArray] | None) -> tuple[float, float, float | None, float | None, dict[str, float]]:
+def _by_shapes(strips: Strips, rings: list[FloatArray] | None) -> Totals:
     """Union and pairwise intersections by the general geometry library, on a grid of a tenth of a micrometre.
 
     The library joins shapes two and two, round after round, and moves each edge by less than a grid's width in every round.
@@ -317,11 +332,9 @@ def _signed(ring: FloatArray) -> float:
     return float(0.5 * (x[:-1] * y[1:] - x[1:] * y[:-1]).sum())
 
 
-def _by_tiles(strips: Strips, rings: list[FloatArray] | None) -> tuple[float, float, float | None, float | None, dict[str, float]]:
-    """Winding counts on a grid of tiles."""
-    if strips.start.size <= 1:
-        return _by_shapes(strips, rings)
-    from evenstand.trail.tiles import count_strips
+def _by_outlines(strips: Strips, rings: list[FloatArray] | None) -> Totals:
+    """By the crossings of the strips' outlines."""
+    from evenstand.trail.crossings import count_strips
 
     counts = count_strips(strips.left, strips.right, strips.start, rings or [])
     covered = strips.sum_m2 - counts.repeat_m2
