@@ -2,7 +2,8 @@
 
 Beside each log lies NAME.toml with `log` (the file), `rows` (true records), `not_rows` (lines that are none), `open` (what the file cannot
 say), `crs`, `[answers]` (zone, crs, start, date_order, what a person would answer), `[[column]]` (name, role or the roles that are right,
-and where they matter unit, bin, number; bin "any": whichever; must_ask: the file cannot tell it, so a confident answer is wrong) and
+and where they matter unit, bin, number; bin "any": whichever; must_ask: the file cannot tell it, so a confident answer is wrong; told: what a person would answer, role
+and unit) and
 `[[point]]` (row, utc, lon, lat, speed_m_s, in_work: what was true there).
 
 A column is *settled* if it was sure or likely and is right, *open* if it was unsure, *wrong* if it was sure or likely and is not, *missed*
@@ -116,6 +117,10 @@ def answered(path: Path, truth: dict[str, Any]) -> dict[str, Any]:
     columns = {c.name: c for c in proposal.recipe.columns}
     for guess in proposal.columns:
         column = next((c for c in truth["column"] if c["name"] == guess.use.name), None)
+        if column is not None and "told" in column:
+            role, _, unit = column["told"].partition(" ")
+            columns[guess.use.name] = ColumnUse(name=guess.use.name, role=role, unit=unit)
+            continue
         if guess.sure != "unsure" or column is None:
             continue
         role = guess.use.role if guess.use.role in roles_of(column) or guess.use.role == "time" else roles_of(column)[0]

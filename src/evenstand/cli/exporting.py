@@ -18,10 +18,11 @@ SHOWN_FAULTS = 20
 
 def export_in_blocks(path: Path, out: Path, block_mb: float | None, as_json: bool, said: dict[str, Any]) -> int:
     """Write a log as Parquet block by block; gives the exit code."""
-    from evenstand.cli.trail import read_dict, sum_text
+    from evenstand.cli.logs import read_dict, sum_text
+    from evenstand.formats.overriding import told_uses
     from evenstand.formats.streaming import BLOCK_BYTES, parts_of, stream_log
 
-    answers = {k: said[k] for k in ("recipe", "crs", "start", "zone", "truncated_ok")}
+    answers = {k: said[k] for k in ("recipe", "crs", "start", "zone", "truncated_ok")} | {"columns": told_uses(said["columns"])}
     tell, wipe = _progress()
     try:
         done = stream_log(path, out, block_bytes=round(block_mb * 1e6) if block_mb else BLOCK_BYTES, progress=tell, **answers)
@@ -54,7 +55,7 @@ def export_in_blocks(path: Path, out: Path, block_mb: float | None, as_json: boo
 
 def tell_account(path: Path, as_json: bool) -> int:
     """Tell of a trail of very many rows what its accounts say; gives the exit code."""
-    from evenstand.cli.trail import read_dict, rows_text
+    from evenstand.cli.logs import read_dict, rows_text
     from evenstand.formats.parquet import read_account
 
     account, count, first, last = read_account(path)

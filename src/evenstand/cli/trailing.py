@@ -14,7 +14,7 @@ from evenstand.base.units import Profile, read_quantity, shown
 from evenstand.cli.common import columns, wrapped
 
 if TYPE_CHECKING:
-    from evenstand.model import Boundary, Outfit, Trail
+    from evenstand.model import Boundary, Outfit, Plan, Trail
     from evenstand.trail import Coverage, TrailFacts
     from evenstand.trail.doses import TurnDose
     from evenstand.trail.labels import Part
@@ -38,6 +38,8 @@ class Subject:
     farm: str = ""
     crop: str = ""
     season: str = ""
+    notes: tuple[str, ...] = ()
+    plan: Plan | None = None
 
 
 def tool_options(function: Any) -> Any:
@@ -45,7 +47,7 @@ def tool_options(function: Any) -> Any:
     for option in reversed(
         (
             click.option("--outfit-width", "width", help="True width of the tool, with its unit: 16.3 m, 53.3 ft."),
-            click.option("--antenna-ahead", "ahead", default="0", help="From the openers' middle rank forward to the antenna, as 9.5 m."),
+            click.option("--antenna-ahead", "ahead", help="From the openers' middle rank forward to the antenna, as 9.5 m."),
             click.option("--hitch", help="From the openers' middle rank forward to the hitch, of a tool on a drawbar, such as 7.2 m."),
             click.option("--rows", type=int, help="Number of openers, to size the ground of a dead run."),
         )
@@ -70,25 +72,41 @@ def place_options(function: Any) -> Any:
     return function
 
 
-def typed_tool(width: str, ahead: str, hitch: str | None, rows: int | None, units: Profile) -> Outfit:
+def with_geometry(outfit: Outfit, ahead: str | None, hitch: str | None, units: Profile) -> Outfit:
+    """The outfit with antenna and hitch as typed for this report; the book keeps what it has."""
+    from dataclasses import replace
+
+    if ahead is not None:
+        ahead_m = read_quantity(ahead, "width", units, where="--antenna-ahead")
+        if not -15 <= ahead_m <= 40:
+            raise InputError(f"{ahead_m:g} m is too far", where="--antenna-ahead", limit="-15 m to 40 m", cure="Check the unit.")
+        outfit = replace(outfit, antenna_ahead_m=ahead_m)
+    return outfit if hitch is None else replace(outfit, hitch_m=_hitch(hitch, units))
+
+
+def _hitch(text: str, units: Profile) -> float | None:
+    """From the openers to the hitch; 0 means no drawbar. [m]"""
+    hitch_m = read_quantity(text, "width", units, where="--hitch")
+    if hitch_m and not 0.5 <= hitch_m <= 40:
+        raise InputError(f"{hitch_m:g} m is no drawbar", where="--hitch", limit="0.5 m to 40 m, or 0 for none", cure="Check the unit.")
+    return hitch_m or None
+
+
+def typed_tool(width: str, ahead: str | None, hitch: str | None, rows: int | None, units: Profile) -> Outfit:
     """The tool as it was typed."""
     from evenstand.model import Outfit, Widths
 
     width_m = read_quantity(width, "width", units, where="--outfit-width")
     if not 0.5 <= width_m <= 60:
         raise InputError(f"{width_m:g} m is no width of a tool", where="--outfit-width", limit="0.5 m to 60 m", cure="Check the unit.")
-    hitch_m = read_quantity(hitch, "width", units, where="--hitch") if hitch else None
-    if hitch_m is not None and not 0.5 <= hitch_m <= 40:
-        raise InputError(f"{hitch_m:g} m is no drawbar", where="--hitch", limit="0.5 m to 40 m", cure="Check the unit.")
-    return Outfit(
+    plain = Outfit(
         key="",
         name="the tool",
         rows=rows,
         row_spacing_m=width_m / rows if rows else None,
         widths=Widths(rate_m=width_m),
-        antenna_ahead_m=read_quantity(ahead, "width", units, where="--antenna-ahead"),
-        hitch_m=hitch_m,
     )
+    return with_geometry(plain, ahead, hitch, units)
 
 
 def job_subject(folder: str, job: str, trails: Sequence[str]) -> Subject:
@@ -102,6 +120,7 @@ def job_subject(folder: str, job: str, trails: Sequence[str]) -> Subject:
     return Subject(
         name=", ".join(one.names), job=one.job.key, logs=one.names, trail=one.trail, outfit=one.outfit, outline=one.boundary,
         products=one.products, farm=one.farm, crop=f"{one.job.crop} {one.job.variety}".strip(), season=str(one.job.season or ""),
+        notes=one.notes, plan=one.plan,
     )  # fmt: skip
 
 
@@ -150,6 +169,7 @@ def write_record(
     record = FieldRecord(
         name=it.name, trail=it.trail, outfit=it.outfit, boundary=it.outline, facts=facts, covered=covered, places=places, turns=turns,
         products=it.products, job=it.job, field=it.outline.name if it.outline else "", crop=it.crop, season=it.season, farm=it.farm,
+        notes=it.notes,
     )  # fmt: skip
     content = record_pdf(record, profile=units, made_at=iso(SystemClock().now()))
     try:
@@ -274,6 +294,8 @@ def turns_list(turns: tuple[TurnDose, ...]) -> list[dict[str, Any]]:
 
 def places_text(places: Places | None, asked: list[dict[str, Any]], units: Profile) -> list[str]:
     """Days, zones, parts, bins and products in ruled columns; ground sown again with its dose."""
+    from evenstand.desk.trail_parts import repeat_lines
+
     if places is None:
         return []
     out: list[str] = []
@@ -287,11 +309,9 @@ def places_text(places: Places | None, asked: list[dict[str, Any]], units: Profi
             name = f"bin {p.name}" if p.kind == "bin" else f"all {p.name}"
             rows.append((name, _area(p.covered_m2, units), shown(sum(p.mass_kg.values()), "mass", units)))
         out += columns(rows, indent="    ")
-    again = [s for s in places.spots if s.dose_kg_ha]
+    again = repeat_lines(places, profile=units)
     if again:
-        s = again[0]
-        dose = ", ".join(f"{shown(d, 'rate', units)} of {b}" for b, d in s.dose_kg_ha.items())
-        out.append(wrapped(f"Most ground sown again in one place: {_area(s.area_m2, units)} at {s.lon_deg:.5f}, {s.lat_deg:.5f}; {dose}."))
+        out += ["", "  Ground sown again, the most first:", *(wrapped(line, indent="    ") for line in again)]
     for place in asked:
         where = f"{place['lon_deg']:.6f}, {place['lat_deg']:.6f}"
         sown = place["sown"]
@@ -325,17 +345,9 @@ def _table(name: str, parts: tuple[Part, ...], units: Profile) -> list[str]:
 
 def turns_text(turns: tuple[TurnDose, ...], units: Profile) -> list[str]:
     """The bends in one sentence, with the tightest."""
-    if not turns:
-        return []
-    worst = min(turns, key=lambda t: t.radius_m)
-    area = sum(t.area_m2 for t in turns)
-    inner = "stood still or ran backwards" if worst.inner is None else f"got {100 * (worst.inner - 1):+.0f} %"
-    return [
-        wrapped(
-            f"Sown in bends: {len(turns)}, {_area(area, units)}. In the tightest, radius {shown(worst.radius_m, 'distance', units)}, the "
-            f"inner end of the tool {inner} and the outer end {100 * (worst.outer - 1):+.0f} %."
-        )
-    ]
+    from evenstand.desk.trail_parts import turn_lines
+
+    return [wrapped(line) for line in turn_lines(turns, profile=units)]
 
 
 def check_text(covered: Coverage, units: Profile) -> list[str]:

@@ -15,6 +15,25 @@ FORM = (
 _FORM = re.compile(FORM)
 DEGREES_MINUTES = "ddmm"
 LETTERED = "dms"
+WRITINGS = ("", "deg", "e7", DEGREES_MINUTES, LETTERED)
+"""How degrees can be written: plain, in ten-millionths, with minutes run together, written out."""
+SIDES = ("west", "south")
+
+
+def writing_of(unit: str) -> tuple[str, str]:
+    """How degrees are written, and the side they all lie on where the numbers carry no sign; a writing we do not know as it is. [-]
+
+    >>> writing_of("deg west"), writing_of("ddmm"), writing_of("south")
+    (('deg', 'west'), ('ddmm', ''), ('', 'south'))
+    """
+    first, _, last = unit.rpartition(" ")
+    return (first, last) if last in SIDES else (unit, "")
+
+
+def is_writing(role: str, unit: str) -> bool:
+    """Whether a latitude or longitude can be written so. [-]"""
+    written, side = writing_of(unit)
+    return written in WRITINGS and side in ("", "south" if role == "lat" else "west")
 
 
 def degrees_of(text: str) -> float:

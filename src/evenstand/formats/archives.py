@@ -35,7 +35,7 @@ def unpack(archive: Path, into: Path) -> None:
     """
     try:
         with zipfile.ZipFile(archive) as opened:
-            members = [m for m in opened.infolist() if not m.is_dir()]
+            members = files_in(opened)
             check_members(archive, members)
             left = MOST_BYTES
             for member in members:
@@ -44,6 +44,11 @@ def unpack(archive: Path, into: Path) -> None:
         raise FileError(
             f"the archive is damaged or cut off ({error})", where=archive.name, cure="Copy or download it again, or unpack it yourself."
         ) from error
+
+
+def files_in(archive: zipfile.ZipFile) -> list[zipfile.ZipInfo]:
+    """The members that are no folders; one without a name counts as a file, and is refused later."""
+    return [m for m in archive.infolist() if not m.filename.endswith("/")]
 
 
 def check_members(archive: Path, members: list[zipfile.ZipInfo]) -> None:
@@ -71,6 +76,8 @@ def check_members(archive: Path, members: list[zipfile.ZipInfo]) -> None:
 def _name_fault(archive: Path, member: zipfile.ZipInfo) -> Fault | None:
     name = member.filename.replace("\\", "/")
     where = f"{archive.name}, member {member.filename[:80]!r}"
+    if not name.strip("./"):
+        return Fault(where=where, what="a member without a name", cure="Nothing was unpacked; copy the archive again.")
     if name.startswith("/") or ":" in name or ".." in PurePosixPath(name).parts or "\x00" in name:
         return Fault(
             where=where, what="the name leads out of the archive's own folder", cure="Nothing was unpacked; do not trust this file."

@@ -16,7 +16,7 @@ from evenstand.model.place import FloatArray
 FEW_VALUES = 12
 STEADY_SHARE = 0.05
 SPREAD_DEG = 90.0
-SPEED_UNITS = ("km/h", "mph", "m/s", "ft/min", "ft/s", "kn", "cm/s")
+SPEED_UNITS = ("km/h", "mph", "m/s", "ft/min", "ft/s", "kn", "cm/s", "mm/s")
 Bools = np.ndarray[tuple[int], np.dtype[np.bool_]]
 
 

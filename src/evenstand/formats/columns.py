@@ -11,8 +11,8 @@ from evenstand.formats.naming import Named, understand_name
 from evenstand.formats.unitwords import LENGTHS, tidy_unit
 
 __all__ = [
-    "BINNED", "LENGTHS", "NUMBERED", "QUANTITY", "ROLES", "ColumnGuess", "ColumnUse", "Named", "Question", "Sure", "factor_of", "tidy_unit",
-    "understand_name", "use_from", "valid_unit",
+    "BINNED", "LENGTHS", "NUMBERED", "PART_ROLES", "QUANTITY", "ROLES", "ColumnGuess", "ColumnUse", "Named", "Question", "Sure",
+    "factor_of", "tidy_unit", "understand_name", "use_from", "valid_unit",
 ]  # fmt: skip
 
 Sure = Literal["sure", "likely", "unsure"]
@@ -56,6 +56,8 @@ ROLES: dict[str, str] = {
     "hemisphere": "letter of the hemisphere, of latitude or longitude",
     "ignore": "not read",
 }
+PART_ROLES = {"bin": "a bin"}
+"""What a part of a machine can be besides a section, in task data."""
 BINNED = ("turns", "asked", "echoed")
 NUMBERED = ("section", "run")
 PER_TIME = {"s": 1 / 3600, "sec": 1 / 3600, "min": 1 / 60, "h": 1.0, "hr": 1.0}

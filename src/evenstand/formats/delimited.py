@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -11,15 +11,17 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from evenstand.base.errors import ColumnError, CrsError, EvenstandError, Fault, FileError, InputError, UnitError
-from evenstand.formats.angles import DEGREES_MINUTES, LETTERED, degrees_column, from_run_together
+from evenstand.formats.angles import DEGREES_MINUTES, LETTERED, degrees_column, from_run_together, writing_of
 from evenstand.formats.assembling import STATES
 from evenstand.formats.columns import ColumnGuess, ColumnUse, Question
+from evenstand.formats.instants import milliseconds
 from evenstand.formats.layouts import Layout, layout_of
+from evenstand.formats.overriding import recipe_as_told
 from evenstand.formats.proposing import Sample, propose_from
 from evenstand.formats.recipes import Proposal, Recipe, load_recipe
 from evenstand.formats.rows import build_trail
 from evenstand.formats.states import OFF, WORDS, true_words
-from evenstand.formats.times import RUN_CLOCK, start_ms
+from evenstand.formats.times import HALVES, RUN_CLOCK, start_ms
 from evenstand.formats.timing import offset_in
 from evenstand.formats.zones import check_zone
 from evenstand.model.place import FloatArray, IntArray
@@ -48,7 +50,14 @@ class Table:
     bad: dict[str, IntArray] = field(default_factory=dict)
 
 
-def propose(path: str | Path, *, crs: str | None = None, start: str | None = None, zone: str | None = None) -> Proposal:
+def propose(
+    path: str | Path,
+    *,
+    crs: str | None = None,
+    start: str | None = None,
+    zone: str | None = None,
+    columns: Sequence[ColumnUse] = (),
+) -> Proposal:
     """What a file's columns are taken for, why, how sure that is, and what must be asked.
 
     Parameters
@@ -57,6 +66,8 @@ def propose(path: str | Path, *, crs: str | None = None, start: str | None = Non
         The file. [-]
     crs, start, zone : str or None
         Answers already known: coordinate system, start of the log (ISO), offset from UTC. [-]
+    columns : sequence of ColumnUse
+        What a person says some columns are. [-]
 
     Returns
     -------
@@ -72,7 +83,7 @@ def propose(path: str | Path, *, crs: str | None = None, start: str | None = Non
     """
     path = Path(path)
     layout = layout_of(path)
-    return propose_from(layout, _sample(layout), path.name, crs=crs, start=start, zone=zone)
+    return propose_from(layout, _sample(layout), path.name, crs=crs, start=start, zone=zone, told=columns)
 
 
 def read(
@@ -83,18 +94,20 @@ def read(
     start: str | None = None,
     zone: str | None = None,
     truncated_ok: bool = False,
+    columns: Sequence[ColumnUse] = (),
 ) -> Trail:
     """Read delimited text; see `evenstand.trail.read_trail`, whose door sends other kinds elsewhere."""
     layout = layout_of(path)
     known, layout, notes = understood(
-        layout, path, truncation(layout, path.name, truncated_ok), recipe=recipe, crs=crs, start=start, zone=zone
+        layout, path, truncation(layout, path.name, truncated_ok), recipe=recipe, crs=crs, start=start, zone=zone, columns=columns
     )
     return build_trail(path.name, layout, known, table_of(layout, known), notes)
 
 
 def understood(
-    layout: Layout, path: Path, faults: Faults, *, recipe: Recipe | str | Path | None, crs: str | None, start: str | None, zone: str | None
-) -> tuple[Recipe, Layout, list[str]]:
+    layout: Layout, path: Path, faults: Faults, *, recipe: Recipe | str | Path | None, crs: str | None, start: str | None, zone: str | None,
+    columns: Sequence[ColumnUse] = (),
+) -> tuple[Recipe, Layout, list[str]]:  # fmt: skip
     """What the columns of a log are, by the recipe or by its first rows; the layout, as the recipe may know the decimal mark; notes.
 
     Raises
@@ -105,7 +118,7 @@ def understood(
     known = load_recipe(recipe) if isinstance(recipe, str | Path) else recipe
     notes = list(layout.notes)
     if known is None:
-        proposal = propose_from(layout, _sample(layout), path.name, crs=crs, start=start, zone=zone)
+        proposal = propose_from(layout, _sample(layout), path.name, crs=crs, start=start, zone=zone, told=columns)
         faults += [(_error_of(q), Fault(where=_where(path, q.column), what=q.text, cure=q.cure)) for q in proposal.questions if q.blocking]
         notes += [f"{q.text}. {q.cure}" for q in proposal.questions if not q.blocking]
         notes += [f"'{g.use.name}' is left out: {g.why}." for g in proposal.columns if g.sure == "unsure" and not _questioned(proposal, g)]
@@ -113,11 +126,13 @@ def understood(
         if known.crs and not crs:
             notes.append(f"The positions are taken in {known.crs}, which the lines above the header name.")
     else:
+        known = recipe_as_told(known, columns, layout.header, path.name) if columns else known
         faults += _missing(known, layout, path.name)
         known = replace(known, crs=crs or known.crs, start=start or known.start, zone=zone or known.zone)
         layout = replace(layout, decimal=known.decimal or layout.decimal)
         if not faults:
             faults += _contradicted(known, layout, path.name)
+        notes += _undated(known)
     faults += _answers(known)
     if faults:
         raise _gathered(faults)
@@ -184,6 +199,18 @@ def _contradicted(recipe: Recipe, layout: Layout, name: str) -> Faults:
             (CrsError, Fault(where=name, what="the recipe has projected positions and no crs", cure="Give crs, for example EPSG:32615."))
         )
     return out
+
+
+def _undated(recipe: Recipe) -> list[str]:
+    """What is said of times that lack their day or their offset, where a recipe and what was told do not give it."""
+    use = (*recipe.use("time"), *recipe.use("clock"))[:1]
+    if use and use[0].unit in ("s", "ms", "clock") and not recipe.start:
+        text = f"'{use[0].name}' says no day; times are counted from 1970-01-01 until it is given"
+        return [f"{text}. Give --start, for example 2027-05-04T08:12:00-06:00."]
+    if use and use[0].unit in ("text", "days") and not recipe.zone and "%z" not in recipe.time_form and not recipe.time_form.endswith("Z"):
+        text = f"'{use[0].name}' does not say its offset from UTC; it is taken as UTC until it is given"
+        return [f"{text}. Give --zone, for example -06:00."]
+    return []
 
 
 def _answers(recipe: Recipe) -> Faults:
@@ -342,17 +369,19 @@ def table_of(layout: Layout, recipe: Recipe, *, head: Layout | None = None) -> T
             table.number[use.name], table.bad[use.name] = _times(cells.str.strip_chars(), dates, use.unit, form)
         elif use.role in STATES:
             table.number[use.name], table.bad[use.name] = _states(cells, true_words(use.role, words.get(label[use.name], ())))
-        elif use.role in ("lat", "lon") and use.unit == LETTERED:
+        elif use.role in ("lat", "lon") and writing_of(use.unit)[0] == LETTERED:
             table.number[use.name], table.bad[use.name] = _written_degrees(cells)
         else:
             table.number[use.name], table.bad[use.name] = _numbers(cells, layout.decimal)
-            if use.role in ("lat", "lon") and use.unit == DEGREES_MINUTES:
+            if use.role in ("lat", "lon") and writing_of(use.unit)[0] == DEGREES_MINUTES:
                 table.number[use.name] = from_run_together(table.number[use.name])
-            if use.role in ("lat", "lon") and use.unit == "e7":
+            if use.role in ("lat", "lon") and writing_of(use.unit)[0] == "e7":
                 table.number[use.name] = table.number[use.name] / 1e7
             letter = next((c.name for c in used if c.role == "hemisphere" and c.unit == use.role), None)
             if letter is not None:
                 table.number[use.name] = _signed(table.number[use.name], frame[label[letter]])
+        if use.role in ("lat", "lon") and writing_of(use.unit)[1]:
+            table.number[use.name] = -np.abs(table.number[use.name])
     return table
 
 
@@ -383,9 +412,10 @@ def _numbers(cells: pl.Series, decimal: str) -> tuple[FloatArray, IntArray]:
 
 def _states(cells: pl.Series, true: set[str]) -> tuple[FloatArray, IntArray]:
     """Cells as 1 and 0, and those that are neither empty nor a state."""
-    one, zero = ((cells == digit).fill_null(False).to_numpy() for digit in "10")
-    values = np.where(one, float("1" in true), np.where(zero, float("0" in true), np.nan))
-    rest = np.flatnonzero(~(one | zero))
+    one, zero = ((cells == digit).fill_null(False) for digit in "10")
+    values = np.where(one.to_numpy(), float("1" in true), float("0" in true))
+    rest = (~(one | zero)).arg_true().to_numpy()
+    values[rest] = np.nan
     bad = rest
     if rest.size:
         words = cells.gather(rest).str.strip_chars().str.to_lowercase()
@@ -448,8 +478,9 @@ def _times(cells: pl.Series, dates: pl.Series | None, unit: str, form: str) -> t
     elif dates is not None:
         size = next((n for n, packed in PACKED_DATES.items() if re.match(packed, form)), 0)
         text = _zeros_in_front(dates, size) + " " + text
-    plain = text if "," in form else text.str.replace(",", ".", literal=True)
-    ms = plain.str.to_datetime(form, time_unit="ms", strict=False).cast(pl.Int64)
+    if "%p" in form:
+        text = text.str.replace(HALVES, " ${1}M${2}")
+    ms = milliseconds(text, form)
     empty = text.is_null() | (text == "")
     return _as_floats(ms.cast(pl.Float64)), (ms.is_null() & ~empty).arg_true().to_numpy().astype(np.int64)
 

@@ -30,6 +30,17 @@ MAGIC: tuple[tuple[bytes, str, str], ...] = (
     (b"\xff\xd8\xff", "a picture", "Give the log itself."),
     (b"\x00\x00\x27\x0a", "a Shapefile", "Export the points as CSV."),
 )
+RULE = re.compile(r"^[\s\-=_+|;,]*[-=_]{3}[\s\-=_+|;,]*$")
+"""A line drawn under the names."""
+THOUSANDS = {
+    ",": re.compile(r"(?<![\d.,])(-?\d{1,3}(?:\.\d{3})+)(?=,\d|[^\d.,]|$)"),
+    ".": re.compile(r"(?<![\d.,])(-?\d{1,3}(?:,\d{3})+)(?=\.\d|[^\d.,]|$)"),
+}
+"""Numbers with marks between their thousands, by the decimal mark."""
+_SURELY = {
+    ",": re.compile(r"^-?\d{1,3}((\.\d{3})+,\d+|(\.\d{3}){2,})$"),
+    ".": re.compile(r"^-?\d{1,3}((,\d{3})+\.\d+|(,\d{3}){2,})$"),
+}
 NUMBER = re.compile(r"^[-+]?(\d+([.,]\d*)?|[.,]\d+)([eE][-+]?\d+)?$")
 
 
@@ -93,7 +104,8 @@ def layout_of(path: Path) -> Layout:
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Shape:
     """What the first bytes of a file show, and its hash. at: index of the header line; extra: lines of units under it; bom: length of
-    the byte order mark; to_plain: the text has to be changed before it can be taken apart."""
+    the byte order mark; thousands: marks between thousands are taken out; to_plain: the text has to be changed before it can be taken
+    apart."""
 
     encoding: str
     bom: int
@@ -106,6 +118,7 @@ class Shape:
     preamble: tuple[str, ...]
     to_plain: bool
     file_hash: str
+    thousands: bool = False
 
     @property
     def separator(self) -> str:
@@ -129,9 +142,13 @@ def shape_of(path: Path) -> Shape:
             header.pop()
     units, extra = _unit_row(lines, at, delimiter, len(header))
     only_returns = "\n" not in text and "\r" in text
+    cells = [c for line in lines[at + 1 + extra :] for c in _split(line, delimiter)]
+    decimal = decimal if any(_SURELY[decimal].match(c) for c in cells) else "," if any(_SURELY[","].match(c) for c in cells) else decimal
+    thousands = any(_SURELY[decimal].match(c) for c in cells)
     return Shape(
         encoding=encoding, bom=len(bom), delimiter=delimiter, decimal=decimal, at=at, extra=extra, header=tuple(header), units=units,
-        preamble=tuple(lines[:at]), to_plain=encoding != "utf-8" or bool(bom) or delimiter == " " or only_returns, file_hash=digest,
+        preamble=tuple(lines[:at]), thousands=thousands, file_hash=digest,
+        to_plain=encoding != "utf-8" or bool(bom) or delimiter == " " or only_returns or thousands,
     )  # fmt: skip
 
 
@@ -145,6 +162,8 @@ def laid_out(shape: Shape, source: Path | bytes, name: str, *, quotes: bool | No
     _refuse_doubles(list(shape.header), name)
     if line[skip:].size == 0 or bool(blank[skip:].all()):
         raise FileError("there is a header but no row under it", where=name, cure="Export the log again; it may have been cut short.")
+    if shape.thousands:
+        notes.append(f"The marks between the thousands ({'.' if shape.decimal == ',' else ','}) are no decimal marks: they are taken out.")
     if shape.at:
         notes.append(f"{shape.at} line{'s' if shape.at > 1 else ''} before the header skipped.")
     return Layout(
@@ -195,7 +214,7 @@ def _encoding(path: Path, head: bytes) -> tuple[str, bytes]:
             return name, bom
     zeros = np.frombuffer(head[:4096], dtype=np.uint8) == 0
     if zeros.any():
-        even, odd = zeros[::2].mean(), zeros[1::2].mean()
+        even, odd = (float(half.mean()) if half.size else 0.0 for half in (zeros[::2], zeros[1::2]))
         if odd > 0.7 and even < 0.05:
             return "utf-16-le", b""
         if even > 0.7 and odd < 0.05:
@@ -275,7 +294,10 @@ def _header_at(rows: list[list[str]], usual: int, name: str) -> int:
 
 
 def _unit_row(lines: list[str], at: int, delimiter: str, width: int) -> tuple[tuple[str, ...], int]:
-    """Units in a row of their own under the header, if there is one."""
+    """Units in a row of their own under the header, if there is one, and how many lines of units, and of dashes, lie under it."""
+    if at + 1 < len(lines) and RULE.match(lines[at + 1]):
+        units, more = _unit_row(lines, at + 1, delimiter, width)
+        return units, more + 1
     if at + 1 >= len(lines) or not lines[at + 1].strip():
         return ("",) * width, 0
     row = _split(lines[at + 1], delimiter)
@@ -313,6 +335,10 @@ def write_plain(path: Path, shape: Shape, out: BinaryIO) -> None:
             if shape.delimiter == " ":
                 for line in file:
                     out.write("\t".join(line.split()).encode() + b"\n")
+            elif shape.thousands:
+                mark, between = THOUSANDS[shape.decimal], "." if shape.decimal == "," else ","
+                for line in file:
+                    out.write(mark.sub(lambda hit: hit[1].replace(between, ""), line).encode())
             else:
                 while text := file.read(CHUNK):
                     out.write(text.encode())
@@ -353,7 +379,10 @@ def _scan(
             at = np.flatnonzero(feed)
             d = np.flatnonzero(delim)
             begin = np.concatenate([[0], at + 1])
-            some = np.logical_or.reduceat((a > 32) & (a != mark) & ~q, begin[begin < a.size])
+            begin = begin[begin < a.size]
+            some = (a[begin] > 32) & (a[begin] != mark) & ~q[begin]
+            if not some.all():  # not every record shows it in its first byte
+                some = np.logical_or.reduceat((a > 32) & (a != mark) & ~q, begin)
             some[0] |= filled
             filled = bool(some[-1]) and (at.size == 0 or at[-1] + 1 < a.size)
             ends.append(at + place)

@@ -149,7 +149,8 @@ def _measured(
         off = abs(math.log(ratio * factor_of(role, named.unit)))
         if off > CONTRADICTS and seen and seen != named.unit:
             text = f"'{column}' says {named.unit}, but against the positions its numbers are {seen}"
-            cure = "Correct the unit in the header, or give a recipe that names it."
+            told = f"--column '{column}={role} {seen}'"
+            cure = f"Correct the unit in the header, say which is right ({told}), or give a recipe that names it."
             asked.append(Question(kind="unit", column=column, text=text, cure=cure, options=(named.unit, seen)))
             return guess_of(column, role, "unsure", f"the name says {named.unit}, the positions say {seen}", unit=named.unit)
         why = f"name and unit; {100 * (ratio * factor_of(role, named.unit) - 1):+.1f} % against the positions"

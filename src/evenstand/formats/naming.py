@@ -74,12 +74,13 @@ _RULES: tuple[_Rule, ...] = (
     _rule("mass_rate", "mass", ""),
     _rule("speed", "speed", "ground satellite echoed"),
     _rule("heading", "heading", "satellite ground"),
-    _rule("lon", "lon", "satellite east"),
-    _rule("lat", "lat", "satellite north"),
+    _rule("lon", "lon", "satellite east west"),
+    _rule("lat", "lat", "satellite north south"),
     _rule("hemisphere", "hemisphere", "lat lon satellite"),
     _rule("east", "east", "grid satellite"),
     _rule("north", "north", "grid satellite"),
     _rule("interval", "interval", "time"),
+    _rule("time", "seconds date", "utc local clock"),
     _rule("interval", "seconds", "interval number"),
     _rule("time", "date clock", "satellite utc local"),
     _rule("time", "date time", "satellite utc local clock"),
@@ -92,7 +93,7 @@ _RULES: tuple[_Rule, ...] = (
     _rule("step", "way", "ground number"),
     _rule("area", "area", "total done work"),
     _rule("lifted", "up", "tool state"),
-    _rule("work", "work", "tool state"),
+    _rule("work", "work", "tool state down"),
     _rule("work", "down", "tool state"),
     _rule("tool", "tool", "state"),
     _rule("fix", "fix", "satellite type"),
@@ -251,7 +252,8 @@ def _by_rule(rule: _Rule, parts: list[frozenset[str]], marks: list[str], low: li
         return Named(role="ignore")
     if rule.role in ("turns", "asked", "echoed", "rate?"):
         return _binned(rule.role, parts, marks, unit, certain)
-    return Named(role=rule.role, certain=certain, clock=clock)
+    letter = next((m[0] for m in ("west", "south") if rule.role in ("lon", "lat") and any(m in p for p in parts)), "")
+    return Named(role=rule.role, certain=certain, clock=clock, letter=letter)
 
 
 def _binned(role: str, parts: list[frozenset[str]], marks: list[str], unit: str, certain: bool) -> Named:

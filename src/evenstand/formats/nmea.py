@@ -25,6 +25,8 @@ KNOT_M_S = 1852 / 3600
 EMPTY: IntArray = np.zeros(0, dtype=np.int64)
 COLUMNS = ("lat", "lon", "speed", "heading", "fix", "hdop", "satellites", "height_m")
 LONGEST_LINE = 1 << 12
+MOST_MOMENTS = 1_000_000
+"""Most moments, and most sentences set aside, of one file: some 600 bytes of memory each. [-]"""
 
 
 @dataclass(slots=True)
@@ -97,6 +99,9 @@ def read_trail_nmea(path: Path, *, start: str | None = None) -> Trail:
                 other += 1
             elif reason:
                 broken.append((number, reason))
+            if len(moments) > MOST_MOMENTS or len(broken) > MOST_MOMENTS:
+                limit = f"at most {MOST_MOMENTS:,} moments, and as many sentences set aside"
+                raise FileError("the file holds too much to be read whole", where=path.name, limit=limit, cure="Split it by days.")
     if not moments:
         raise FileError("no sentence with a position and a time (GGA, RMC, GLL)", where=path.name, cure="Record GGA and RMC sentences.")
     notes = [f"NMEA 0183: {len(moments)} moments; {other} sentences of other kinds passed over."]

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 
+from evenstand.base.errors import InputError
+from evenstand.formats.columns import ColumnUse
 from evenstand.formats.recipes import Proposal, Recipe
 from evenstand.model.trail import Trail
 
@@ -61,18 +64,30 @@ def _is_ours(path: Path) -> bool:
     return SCHEMA in told or "geo" not in told
 
 
-def propose_columns(path: Path, *, crs: str | None = None, start: str | None = None, zone: str | None = None) -> Proposal | None:
-    """What each column of a file is taken for; None for a kind that says so itself."""
+def propose_columns(
+    path: Path,
+    *,
+    crs: str | None = None,
+    start: str | None = None,
+    zone: str | None = None,
+    task: str | None = None,
+    columns: Sequence[ColumnUse] = (),
+) -> Proposal | None:
+    """What each column of a file, or each part of a machine in task data, is taken for; None for a kind that says so itself."""
     kind = kind_of(path)
+    if kind == "task-data":
+        from evenstand.formats.iso11783.logged import propose_parts
+
+        return propose_parts(path, task=task, columns=columns)
     if kind == "layer":
         from evenstand.formats.pointlayers import propose_layer
 
-        return propose_layer(path, crs=crs, start=start, zone=zone)
+        return propose_layer(path, crs=crs, start=start, zone=zone, columns=columns)
     if kind != "delimited":
         return None
     from evenstand.formats.delimited import propose
 
-    return propose(path, crs=crs, start=start, zone=zone)
+    return propose(path, crs=crs, start=start, zone=zone, columns=columns)
 
 
 def open_trail(
@@ -84,13 +99,24 @@ def open_trail(
     zone: str | None = None,
     task: str | None = None,
     truncated_ok: bool = False,
+    columns: Sequence[str | ColumnUse] = (),
+    density_kg_m3: Mapping[str, float] | None = None,
 ) -> Trail:
     """Read a recorded file with the reader of its kind; see `evenstand.trail.read_trail`."""
+    from evenstand.formats.overriding import told_uses
+
+    uses = [*(c for c in columns if not isinstance(c, str)), *told_uses([c for c in columns if isinstance(c, str)])]
     kind = kind_of(path)
+    if uses and kind in ("parquet", "nmea"):
+        raise InputError(
+            "nothing can be told of this file's columns", where=path.name, cure="It says itself what each of them is; leave --column out."
+        )
     if kind == "task-data":
         from evenstand.formats.iso11783.logged import read_trail_task_data
 
-        return read_trail_task_data(path, task=task, zone=zone, truncated_ok=truncated_ok)
+        return read_trail_task_data(
+            path, task=task, zone=zone, truncated_ok=truncated_ok, recipe=recipe, columns=uses, density_kg_m3=density_kg_m3
+        )
     if kind == "parquet":
         from evenstand.formats.parquet import read_trail_parquet
 
@@ -98,11 +124,11 @@ def open_trail(
     if kind == "layer":
         from evenstand.formats.pointlayers import read_trail_layer
 
-        return read_trail_layer(path, recipe=recipe, crs=crs, start=start, zone=zone)
+        return read_trail_layer(path, recipe=recipe, crs=crs, start=start, zone=zone, columns=uses)
     if kind == "nmea":
         from evenstand.formats.nmea import read_trail_nmea
 
         return read_trail_nmea(path, start=start)
     from evenstand.formats.delimited import read
 
-    return read(path, recipe=recipe, crs=crs, start=start, zone=zone, truncated_ok=truncated_ok)
+    return read(path, recipe=recipe, crs=crs, start=start, zone=zone, truncated_ok=truncated_ok, columns=uses)

@@ -7,7 +7,7 @@ import re
 
 import numpy as np
 
-from evenstand.formats.angles import DEGREES_MINUTES, LETTERED, degrees_of, from_run_together
+from evenstand.formats.angles import DEGREES_MINUTES, LETTERED, degrees_of, from_run_together, writing_of
 from evenstand.formats.bydata import no_unit_of
 from evenstand.formats.columns import ColumnGuess, Question, Sure
 from evenstand.formats.naming import Named
@@ -17,6 +17,8 @@ from evenstand.model.place import FloatArray
 
 WRITTEN_ROWS = 300
 TEN_MILLION = 1e7
+SIDE = {"w": "west of Greenwich", "s": "south of the equator"}
+UNSIGNED = {"w": "lon deg west", "s": "lat deg south"}
 FOOT_M = {"ft": 0.3048, "us-ft": 1200 / 3937, "m": 1.0}
 HEMISPHERES = {"lat": {"n", "s"}, "lon": {"e", "w", "o"}}
 """Letters of the hemisphere; o stands for Ost and Ouest alike and is asked for."""
@@ -109,11 +111,13 @@ def _degrees(lat: str, lon: str, named: dict[str, Named], sample: Sample, guesse
     if unsigned:
         for column, role in ((lat, "lat"), (lon, "lon")):
             guesses[column] = guess_of(column, role, "unsure", "a letter in the name, and no sign in the numbers", unit="deg")
+        letter = named[unsigned[0]].letter
+        cure = f"If all of it lies {SIDE[letter]}, say so: --column '{unsigned[0]}={UNSIGNED[letter]}'; else export signed degrees."
         text = f"the name of '{unsigned[0]}' says {named[unsigned[0]].letter.upper()}, and its numbers carry no sign"
-        asked.append(Question(kind="crs", text=text, cure="Export degrees below 0 for south and west.", column=unsigned[0]))
+        asked.append(Question(kind="crs", text=text, cure=cure, column=unsigned[0]))
         return
     plain: Sure = "sure" if named[lat].certain and named[lon].certain else "likely"
-    if inside and (plain == "sure" or _moves_as_degrees(sample.number[lat], sample.number[lon])):
+    if inside and (plain == "sure" or _moves_as_degrees(sample.number[lat] / scale, sample.number[lon] / scale)):
         unit, as_written = ("deg", "") if scale == 1.0 else ("e7", ", in ten-millionths of a degree")
         guesses[lat] = guess_of(lat, "lat", plain, "name, and values within -90 to 90" + as_written, unit=unit)
         guesses[lon] = guess_of(lon, "lon", plain, "name, and values within -180 to 180" + as_written, unit=unit)
@@ -257,9 +261,12 @@ def take_reference(sample: Sample, guesses: dict[str, ColumnGuess], times: TimeG
 
 
 def _as_degrees(column: str, unit: str, sample: Sample, letters: str) -> FloatArray:
+    unit, side = writing_of(unit)
     if unit == LETTERED:
-        return np.array([degrees_of(c) if c else math.nan for c in sample.cells(column)])
+        written = np.array([degrees_of(c) if c else math.nan for c in sample.cells(column)])
+        return -np.abs(written) if side else written
     values = np.asarray(from_run_together(sample.number[column]) if unit == DEGREES_MINUTES else sample.number[column])
+    values = -np.abs(values) if side else values
     values = values / TEN_MILLION if unit == "e7" else values
     if not letters:
         return values

@@ -5,7 +5,7 @@ from __future__ import annotations
 import csv
 import json
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
@@ -14,13 +14,16 @@ from typing import Any
 import numpy as np
 
 from evenstand.base.errors import CrsError, FileError
-from evenstand.formats.parquet import metadata_of, table_in
+from evenstand.formats.columns import ColumnUse
+from evenstand.formats.parquet import metadata_of, rows_in, table_in
 from evenstand.formats.recipes import Proposal, Recipe
 from evenstand.formats.vector import Layer, file_hash, layer_names, read_layer
 from evenstand.model.trail import Trail
 
 SUFFIXES = (".gpkg", ".shp", ".geojson", ".json", ".geojsonl", ".fgb", ".parquet", ".geoparquet", ".zip", ".gml", ".kml", ".tab", ".mif")
 AREA = "strip_area_m2"
+MOST_ROWS = 1_000_000
+"""Most rows of a GeoParquet file: it is read whole. [-]"""
 DEGREES = ("longitude", "latitude")
 METRES = ("easting", "northing")
 
@@ -30,7 +33,7 @@ def as_table(path: Path, *, layer: str | None = None) -> Iterator[tuple[Path, st
     """The layer as delimited text in a folder that is gone afterwards, with its coordinate system (None: degrees)."""
     found = _geoparquet(path) if _is_parquet(path) else read_layer(path, layer=layer or _own_rows(path))
     with tempfile.TemporaryDirectory() as folder:
-        table = Path(folder) / f"{path.stem or 'layer'}.csv"
+        table = Path(folder) / (path.name or "layer")
         crs = _write(found, table)
         yield table, crs, found
 
@@ -77,6 +80,10 @@ def _geoparquet(path: Path) -> Layer:
     column = columns_told.get(name) if isinstance(columns_told, dict) and isinstance(name, str) else None
     if not isinstance(column, dict):
         raise FileError("its geo metadata names no geometry column", where=path.name, cure="Export it again.")
+    rows = rows_in(path, path.name)
+    if rows > MOST_ROWS:
+        cure = "Export it as delimited text: that is read in blocks."
+        raise FileError(f"it holds {rows:,} rows", where=path.name, limit=f"at most {MOST_ROWS:,}", cure=cure)
     frame = table_in(path, path.name)
     if column.get("encoding") != "WKB" or name not in frame.columns:
         raise FileError(
@@ -168,7 +175,13 @@ def _cell(value: Any) -> str:
 
 
 def read_trail_layer(
-    path: Path, *, recipe: Recipe | str | Path | None = None, crs: str | None = None, start: str | None = None, zone: str | None = None
+    path: Path,
+    *,
+    recipe: Recipe | str | Path | None = None,
+    crs: str | None = None,
+    start: str | None = None,
+    zone: str | None = None,
+    columns: Sequence[ColumnUse] = (),
 ) -> Trail:
     """Read a log kept as a vector layer.
 
@@ -176,7 +189,7 @@ def read_trail_layer(
     ----------
     path : Path
         GeoPackage, Shapefile, GeoJSON, FlatGeobuf or GeoParquet; plain or zipped. [-]
-    recipe, crs, start, zone
+    recipe, crs, start, zone, columns
         As for delimited text; the layer's own coordinate system is used where none is told. [-]
 
     Raises
@@ -187,14 +200,16 @@ def read_trail_layer(
     from evenstand.formats.delimited import read
 
     with as_table(path) as (table, own, found):
-        trail = read(table, recipe=recipe, crs=crs or own, start=start, zone=zone)
+        trail = read(table, recipe=recipe, crs=crs or own, start=start, zone=zone, columns=columns)
     notes = [f"Layer '{found.name}' of {found.source}: each row a feature, counted from line 2.", *found.notes, *trail.notes]
     return replace(trail, notes=tuple(notes), file_hash=found.file_hash)
 
 
-def propose_layer(path: Path, *, crs: str | None = None, start: str | None = None, zone: str | None = None) -> Proposal:
+def propose_layer(
+    path: Path, *, crs: str | None = None, start: str | None = None, zone: str | None = None, columns: Sequence[ColumnUse] = ()
+) -> Proposal:
     """What the attributes of a layer are taken for; see `evenstand.formats.delimited.propose`."""
     from evenstand.formats.delimited import propose
 
     with as_table(path) as (table, own, _):
-        return replace(propose(table, crs=crs or own, start=start, zone=zone), file=path.name)
+        return replace(propose(table, crs=crs or own, start=start, zone=zone, columns=columns), file=path.name)

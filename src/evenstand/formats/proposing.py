@@ -3,25 +3,29 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
 
 from evenstand.formats.bydata import Bools, confirmed, is_bare_rate, rate_guess
-from evenstand.formats.columns import BINNED, QUANTITY, ColumnGuess, Named, Question, understand_name, valid_unit
+from evenstand.formats.columns import BINNED, QUANTITY, ColumnGuess, ColumnUse, Named, Question, understand_name, valid_unit
 from evenstand.formats.layouts import Layout
 from evenstand.formats.measuring import distance_guess, growing, heading_guess, interval_guess, settle_scale, speed_guess
 from evenstand.formats.naming import RATE_UNITS
+from evenstand.formats.overriding import guess_as_told, named_as_told
 from evenstand.formats.placing import propose_positions, take_reference, told_system
 from evenstand.formats.recipes import Proposal, Recipe
 from evenstand.formats.sampling import Sample, finite, guess_of
 from evenstand.formats.states import is_states
 from evenstand.formats.stating import sowing_rows, state_guess
+from evenstand.formats.times import TimeGuess
 from evenstand.formats.timing import propose_times
 from evenstand.model.place import FloatArray
 
 __all__ = ["Sample", "propose_from"]
 
+MOSTLY = 0.98
 FASTEST_FAN_TURNS_S = 500.0  # 30,000 turns a minute: what is above it cannot be turns a second
 STATES_NAMED = ("section", "run", "work", "lifted", "sections", "tool")
 PARTLY = "part of the name is not known, and the numbers do not bear the rest out: kept as it is"
@@ -29,8 +33,9 @@ FILE_SUFFIX = re.compile(r"\.[A-Za-z0-9]+$")
 
 
 def propose_from(
-    layout: Layout, sample: Sample, name: str, *, crs: str | None = None, start: str | None = None, zone: str | None = None
-) -> Proposal:
+    layout: Layout, sample: Sample, name: str, *, crs: str | None = None, start: str | None = None, zone: str | None = None,
+    told: Sequence[ColumnUse] = (),
+) -> Proposal:  # fmt: skip
     """What each column is taken for, why, and how sure that is; and what must be asked.
 
     Parameters
@@ -43,6 +48,8 @@ def propose_from(
         The file's name. [-]
     crs, start, zone : str or None
         Answers already given. [-]
+    told : sequence of ColumnUse
+        What a person says some columns are. [-]
 
     Returns
     -------
@@ -50,13 +57,18 @@ def propose_from(
         Guesses, questions, and a recipe of what is sure or likely. [-]
     """
     named = _numbered_alike(_lettered({c: understand_name(c, u) for c, u in zip(layout.header, layout.units, strict=True)}))
+    named = named_as_told(named, told, name) if told else named
     asked: list[Question] = []
     guesses: dict[str, ColumnGuess] = {}
     above, line = told_system(layout.preamble)
-    told = crs or above
-    propose_positions(named, sample, guesses, asked, told, "" if crs or not above else f"line {line}")
+    system = crs or above
+    propose_positions(named, sample, guesses, asked, system, "" if crs or not above else f"line {line}")
+    for use in told:
+        if use.role in ("lat", "lon") and use.name in guesses:
+            guesses[use.name] = guess_as_told(guesses[use.name], use, asked)
     times = propose_times(named, sample, guesses, asked, start, zone, layout.preamble)
-    take_reference(sample, guesses, times, told)
+    sample, times = _forwards(sample, times)
+    take_reference(sample, guesses, times, system)
     settle_scale(sample, [(c, n) for c, n in named.items() if n.role == "speed" and c not in guesses])
     needed = any(n.soft or n.role in ("tool", "work", "lifted", "rate", "extra") for n in named.values())
     sowing = sowing_rows(named, sample) if needed else None
@@ -66,6 +78,9 @@ def propose_from(
             guesses[column] = _other(column, word, sample, asked, family, sowing)
     _one_each(guesses, asked)
     _fill_gaps(named, sample, guesses, sowing)
+    for use in told:
+        if use.role not in ("lat", "lon"):
+            guesses[use.name] = guess_as_told(guesses[use.name], use, asked)
     columns = tuple(replace(guesses[c], examples=_examples(sample, c)) for c in layout.header)
     kept = tuple(g.use for g in columns if g.sure != "unsure" and g.use.role != "ignore")
     projected = any(c.role == "east" for c in kept)
@@ -78,6 +93,18 @@ def propose_from(
         delimiter={"\t": "tab"}.get(layout.delimiter, layout.delimiter),
         header_line=layout.header_line, columns=columns, questions=tuple(asked), recipe=recipe, notes=layout.notes,
     )  # fmt: skip
+
+
+def _forwards(sample: Sample, times: TimeGuess) -> tuple[Sample, TimeGuess]:
+    """The sample in time order where the file begins with its newest row: counters and headings are looked at the right way round."""
+    if times.seconds is None or times.seconds.size < 3 or not float((np.diff(times.seconds) <= 0).mean()) > MOSTLY:
+        return sample, times
+    cells = sample.cells
+    turned = Sample(
+        number={c: v[::-1] for c, v in sample.number.items()}, head={c: v[::-1] for c, v in sample.head.items()},
+        cells=lambda c: cells(c)[::-1], words=sample.words,
+    )  # fmt: skip
+    return turned, replace(times, seconds=times.seconds[::-1])
 
 
 def _numbered_alike(named: dict[str, Named]) -> dict[str, Named]:
@@ -118,6 +145,8 @@ def _other(column: str, named: Named, sample: Sample, asked: list[Question], fam
     if role == "ignore":
         return guess_of(column, "ignore", "sure", "a row number")
     if named.soft and role not in STATES_NAMED and (role not in BINNED or role == "turns"):
+        if role == "rate" and named.unit in RATE_UNITS and values.size:
+            return replace(rate_guess(column, replace(named, bin=""), sample, asked, sowing), sure="unsure")
         return confirmed(column, named, sample, sowing) or guess_of(column, "extra", "likely", PARTLY, unit=named.unit)
     if role in STATES_NAMED:
         return state_guess(column, named, sample, asked, family, sowing)

@@ -8,7 +8,8 @@ from pathlib import Path
 from typing import Any
 
 from evenstand.base.errors import ColumnError, Fault, FileError
-from evenstand.formats.columns import ROLES, ColumnGuess, ColumnUse, Question, use_from, valid_unit
+from evenstand.formats.angles import is_writing
+from evenstand.formats.columns import PART_ROLES, ROLES, ColumnGuess, ColumnUse, Question, use_from, valid_unit
 
 VERSION = 1
 
@@ -124,8 +125,12 @@ def _fault(row: dict[str, Any], where: str) -> Fault | None:
     name, role = row.get("name"), row.get("role")
     if not name or not role:
         return Fault(where=where, what="a column without name or role", cure="Give both.")
-    if role not in ROLES:
+    if role not in ROLES and role not in PART_ROLES:
         return Fault(where=f"{where}, column {name}", what=f"'{role}' is no role", cure=f"Use one of {', '.join(ROLES)}.")
+    if role in ("lat", "lon") and not is_writing(role, str(row.get("unit", ""))):
+        side = "south" if role == "lat" else "west"
+        ways = f"deg, e7, ddmm or dms, with ' {side}' behind it where the numbers carry no sign"
+        return Fault(where=f"{where}, column {name}", what=f"'{row['unit']}' is no way to write degrees", cure=f"Use {ways}.")
     if (
         role not in ("lon", "lat", "east", "north", "time", "extra", "ignore")
         and row.get("unit")

@@ -5,19 +5,21 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 UP_WORDS = {
-    "angehoben", "ausgehoben", "gehoben", "haut", "headland", "leve", "levé", "lifted", "oben", "raised", "releve", "relevé",
-    "relevée", "transport", "up",
+    "alzata", "alzato", "angehoben", "arriba", "ausgehoben", "gehoben", "haut", "headland", "levantada", "levantado", "leve", "levé",
+    "lifted", "oben", "raised", "releve", "relevé", "relevée", "sollevata", "sollevato", "transport", "up",
 }  # fmt: skip
 DOWN_WORDS = {
-    "abaisse", "abaissé", "abgesenkt", "baisse", "baissé", "baissée", "bas", "down", "gesenkt", "lowered", "unten",
+    "abaisse", "abaissé", "abaixada", "abaixado", "abajo", "abbassata", "abbassato", "abgesenkt", "baisse", "baissé", "baissée", "bajada",
+    "bajado", "bas", "down", "gesenkt", "lowered", "unten",
 }  # fmt: skip
 ON = DOWN_WORDS | {
-    "1", "1,0", "1.0", "actif", "active", "aktiv", "an", "arbeit", "ein", "enabled", "engaged", "flow", "ja", "marche", "o", "offen",
-    "ok", "on", "open", "oui", "ouvert", "seeding", "sowing", "t", "travail", "true", "vrai", "wahr", "work", "working", "y", "yes",
+    "1", "1,0", "1.0", "actif", "active", "aktiv", "an", "arbeit", "ein", "enabled", "engaged", "flow", "ja", "marche", "o", "offen", "ok",
+    "on", "open", "oui", "ouvert", "seeding", "sembrando", "si", "sim", "sowing", "sì", "sí", "t", "trabajando", "travail", "true", "vrai",
+    "wahr", "work", "working", "y", "yes",
 }  # fmt: skip
 OFF = UP_WORDS | {
-    "0", "0,0", "0.0", "arret", "arrêt", "aus", "blocked", "closed", "disabled", "disengaged", "f", "falsch", "false", "faux",
-    "fermé", "idle", "inactif", "inactive", "inaktiv", "n", "nein", "no", "no flow", "non", "not working", "off", "stopped", "zu",
+    "0", "0,0", "0.0", "arret", "arrêt", "aus", "blocked", "closed", "disabled", "disengaged", "f", "falsch", "false", "faux", "fermé",
+    "idle", "inactif", "inactive", "inaktiv", "n", "nein", "no flow", "no", "non", "not working", "não", "off", "stopped", "zu",
 }  # fmt: skip
 WORDS = ON | OFF
 

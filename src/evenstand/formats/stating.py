@@ -22,7 +22,7 @@ def state_guess(column: str, named: Named, sample: Sample, asked: list[Question]
     """A column named as a state. family: how many columns have names of this role; sowing: rows where product flows or sections are on."""
     words = sample.words(column)
     if named.role == "sections":
-        return _sections(column, sample, asked)
+        return _sections(column, named, sample, asked)
     if named.role == "tool" or (named.role in ("work", "lifted") and words and is_states(words)):
         return _tool(column, named, sample, asked, sowing)
     if words and is_states(words):
@@ -35,14 +35,14 @@ def state_guess(column: str, named: Named, sample: Sample, asked: list[Question]
     return guess_of(column, "ignore", "likely", f"its words are none of {', '.join(sorted(WORDS)[:6])} ..." if words else "empty")
 
 
-def _sections(column: str, sample: Sample, asked: list[Question]) -> ColumnGuess:
+def _sections(column: str, named: Named, sample: Sample, asked: list[Question]) -> ColumnGuess:
     """Sections packed into one: a text of ones and zeros, left first, or a number whose bits they are."""
     words = sample.words(column)
+    hexed = bool(words) and all(re.fullmatch(r"0x[0-9a-f]+" if "hex" not in named.words else r"(0x)?[0-9a-f]+", w) for w in words)
     text = bool(words) and all(re.fullmatch(r"[01]+", w) for w in words)
-    if text and len({len(w) for w in words}) == 1 and len(next(iter(words))) > 1:
+    if text and not hexed and len({len(w) for w in words}) == 1 and len(next(iter(words))) > 1:
         return guess_of(column, "sections", "likely", "name, and ones and zeros of one length, left first")
-    hexed = bool(words) and all(re.fullmatch(r"0x[0-9a-f]+", w) for w in words)
-    if words and not text and (hexed or all(w.isdigit() for w in words)):
+    if words and (hexed or (not text and all(w.isdigit() for w in words))):
         states = {int(w, 16 if hexed else 10) for w in words}
         most = max(states)
         count = most.bit_length()

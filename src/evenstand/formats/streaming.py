@@ -13,7 +13,7 @@ import os
 import shutil
 import sys
 from collections import Counter
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import asdict, dataclass, replace
 from pathlib import Path
@@ -24,6 +24,7 @@ import numpy as np
 from evenstand.base.errors import EvenstandError, FileError, LockedError
 from evenstand.formats.blocks import HELD_ROWS, MOST_LISTED, Carried, Reading, clock_of, cut, head_bytes, take, uses_of
 from evenstand.formats.clocks import Clock
+from evenstand.formats.columns import ColumnUse
 from evenstand.formats.delimited import Faults, breaks_off, table_of, understood
 from evenstand.formats.layouts import CHUNK, Layout, laid_out, lines_at, shape_of, write_plain
 from evenstand.formats.merging import Assembler, Slice, Sorted, slices_of
@@ -73,6 +74,7 @@ def stream_log(
     start: str | None = None,
     zone: str | None = None,
     truncated_ok: bool = False,
+    columns: Sequence[ColumnUse] = (),
     block_bytes: int = BLOCK_BYTES,
     held_rows: int = HELD_ROWS,
     progress: Progress | None = None,
@@ -91,7 +93,7 @@ def stream_log(
         The log. [-]
     out : str or Path
         The Parquet file to write; parts stand in a folder beside it until it is whole. [-]
-    recipe, crs, start, zone, truncated_ok
+    recipe, crs, start, zone, truncated_ok, columns
         As for `read_trail`. [-]
     block_bytes : int
         Text of one block. [byte]
@@ -118,7 +120,7 @@ def stream_log(
         os.environ[ALLOCATOR] = f"{os.environ.get(ALLOCATOR, '')},dirty_decay_ms:0,muzzy_decay_ms:0".lstrip(",")
     with _folder(parts_of(out)) as folder:
         work = _Work(path, out, folder, tell, block_bytes, held_rows)
-        work.open({"recipe": recipe, "crs": crs, "start": start, "zone": zone}, truncated_ok)
+        work.open({"recipe": recipe, "crs": crs, "start": start, "zone": zone, "columns": columns}, truncated_ok)
         work.read_blocks()
         if not work.backwards and work.carried.late > BACKWARDS_SHARE * work.carried.settled:
             work.start_anew(backwards=True)

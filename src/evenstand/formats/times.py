@@ -15,16 +15,18 @@ from evenstand.model.place import FloatArray
 
 __all__ = ["TimeGuess", "guess_time", "seconds_of", "start_ms", "zone_offset_ms"]
 
-_CLOCK_PART = r"(\d{1,2}):(\d{2})(:\d{2})?([.,]\d+)?\s*([AaPp][Mm])?"
+_CLOCK_PART = r"(\d{1,2}):(\d{2})(:\d{2})?([.,]\d+)?\s*([AaPp](?:\.?[Mm])?\.?)?"
 _ISO = re.compile(rf"^(\d{{4}})([-/.])(\d{{1,2}})\2(\d{{1,2}})([T ])\s*{_CLOCK_PART}\s*(Z|[+-]\d{{2}}:?\d{{2}})?$")
 _LOCAL = re.compile(rf"^(\d{{1,2}})([-/.])(\d{{1,2}})\2(\d{{4}}|\d{{2}})[ T]+{_CLOCK_PART}$")
-_CLOCK = re.compile(r"^(\d{1,2}):(\d{2}):(\d{2})([.,]\d+)?\s*([AaPp][Mm])?$")
+_CLOCK = re.compile(r"^(\d{1,2}):(\d{2}):(\d{2})([.,]\d+)?\s*([AaPp](?:\.?[Mm])?\.?)?$")
 _PACKED = re.compile(r"^(\d{5,8})[ T](?:(\d{1,6})|(\d{1,2}:\d{2}:\d{2}))([.,]\d+)?$")
 _MONTHS = rf"^(\d{{1,2}})([-/ .])([A-Za-z]{{3,9}})\2(\d{{4}}|\d{{2}})[ T,]+{_CLOCK_PART}$"
 _NAMED = re.compile(_MONTHS)
 _MONTH_FIRST = re.compile(rf"^([A-Za-z]{{3,9}})( )(\d{{1,2}}),? (\d{{4}})[ T,]+{_CLOCK_PART}$")
 _DATE = re.compile(r"^(\d{4}[-/.]\d{1,2}[-/.]\d{1,2}|\d{1,2}[-/.]\d{1,2}[-/.](\d{4}|\d{2}))$")
-_FRACTION = re.compile(r"(?<=\d)\.\d+(?=\s*(?:[AaPp][Mm])?\s*(?:Z|[+-]\d{2}:?\d{2})?$)")
+_ENDS = r"(?=\s*(?:[AaPp][Mm])?\s*(?:Z|[+-]\d{2}:?\d{2}|[A-Z]{3,5}\s?[+-]?[\d:]*)?$)"
+_FRACTION = re.compile(rf"(?<=\d)\.\d+{_ENDS}")
+_ZONE_WORD = re.compile(r"\s+((?:UTC|GMT|Z)\s?(?:([+-])\s?(\d{1,2})(?::?(\d{2}))?)?|([+-])(\d{2}):?(\d{2})|[A-Z]{3,5})$")
 ORDERS = {"dmy": ("%d", "%m", "%y"), "mdy": ("%m", "%d", "%y"), "ymd": ("%y", "%m", "%d")}
 YEARS = (1990, 2069)
 RUN_CLOCK = "%H%M%S"
@@ -101,6 +103,8 @@ def content_of(cells: Sequence[str | None], *, clock: bool) -> str:
     texts = [c.strip() for c in cells if c and c.strip()]
     if not texts:
         return "other"
+    tail, _ = _common_tail(texts)
+    texts = [t.removesuffix(tail).rstrip() for t in texts]
     for match, kind in ((_ISO, "full"), (_LOCAL, "full"), (_NAMED, "full"), (_MONTH_FIRST, "full"), (_CLOCK, "clock"), (_DATE, "date")):
         if sum(bool(match.match(t)) for t in texts) >= 0.9 * len(texts):
             return kind
@@ -232,6 +236,8 @@ def _serial(good: FloatArray, numbers: FloatArray) -> TimeGuess:
 
 def _textual(text: Sequence[str | None], *, uses_date: bool, unit: str, order: str = "") -> TimeGuess:
     cells = [c.strip() for c in text if c and c.strip()]
+    tail, tail_zone = _common_tail(cells)
+    cells = [c.removesuffix(tail) for c in cells]
     kinds = (
         (_ISO, _iso_form), (_LOCAL, _local_form), (_NAMED, _named_form), (_MONTH_FIRST, _month_first_form), (_PACKED, _packed_form),
         (_CLOCK, _clock_form),
@@ -243,10 +249,36 @@ def _textual(text: Sequence[str | None], *, uses_date: bool, unit: str, order: s
         guess = build(hits, uses_date, unit, order)
         if guess.question and not guess.forms:
             return guess
+        if tail:
+            guess = _with_tail(guess, tail, tail_zone)
         form = guess.forms[0] if guess.forms else guess.form
         return replace(guess, seconds=_timed(replace(guess, form=form), text).seconds)
     shown = cells[0][:30] if cells else ""
     return TimeGuess(question=f"times like '{shown}' are not understood", cure="Export them as ISO 8601, such as 2027-05-04T14:03:00Z.")
+
+
+def _with_tail(guess: TimeGuess, tail: str, zone: str) -> TimeGuess:
+    """A guess of times that all end in the same letters."""
+    told = f", and {tail.strip()} in each" if zone else f"; the letters {tail.strip()} name no offset"
+    form = (guess.form or _clock_form_of(True, False, False)) + tail
+    why = guess.why.removesuffix(" without an offset") + told
+    return replace(guess, form=form, forms=tuple(f + tail for f in guess.forms), zone=zone or guess.zone, why=why)
+
+
+def _common_tail(cells: Sequence[str]) -> tuple[str, str]:
+    """Letters or an offset that end every cell alike, such as " GMT-3" or " UTC", and the offset they stand for, "" where they name none;
+    ("", "") where cells differ, or where the form of ISO 8601 already knows them. [-]
+
+    >>> _common_tail(["21/06/2024 09:15:00 GMT-3"]), _common_tail(["2024-06-21 09:15:00 UTC"]), _common_tail(["09:15:00 CST"])
+    ((' GMT-3', '-03:00'), (' UTC', 'Z'), (' CST', ''))
+    """
+    hit = _ZONE_WORD.search(cells[0]) if cells else None
+    if hit is None or not all(c.endswith(hit[0]) for c in cells) or hit[1] in ("AM", "PM") or _ISO.match(cells[0]):
+        return "", ""
+    sign, hours, minutes = hit[2] or hit[5], hit[3] or hit[6], hit[4] or hit[7]
+    if sign:
+        return hit[0], f"{sign}{int(hours):02d}:{minutes or '00'}"
+    return hit[0], "Z" if hit[1].strip() in ("UTC", "GMT", "Z") else ""
 
 
 def _clock_form_of(seconds: bool, part: bool, half: bool) -> str:
@@ -367,6 +399,10 @@ def _timed(guess: TimeGuess, text: Sequence[str | None]) -> TimeGuess:
     return replace(guess, seconds=out)
 
 
+HALVES = r"\s*([AaPp])(?:\.?\s?[Mm])?\.?(\s+[A-Z+-].*)?$"
+"""The half of a day at the end of a time, in its several writings: am, AM, a.m., a."""
+
+
 def seconds_of(cell: str, guess: TimeGuess) -> float:
     """One cell as seconds from any fixed zero; `ValueError` if it does not fit. [s]"""
     if guess.unit == "clock" and not guess.form:
@@ -374,8 +410,10 @@ def seconds_of(cell: str, guess: TimeGuess) -> float:
         if not m:
             raise ValueError(cell)
         return int(m[1]) * 3600 + int(m[2]) * 60 + int(m[3]) + float((m[4] or "0").replace(",", "."))
+    if "%p" in guess.form:
+        cell = re.sub(HALVES, lambda m: f" {m[1]}M{m[2] or ''}", cell)
     cell = cell if "," in guess.form else cell.replace(",", ".")
-    if guess.form.startswith("%Y-%m-%d") and "%p" not in guess.form:
+    if guess.form.startswith("%Y-%m-%d") and "%p" not in guess.form and guess.form[-1] in "MSfzZ":
         at = datetime.fromisoformat(cell)
         return (at.replace(tzinfo=UTC) if at.tzinfo is None else at).timestamp()
     fraction = _FRACTION.search(cell) if "%.f" in guess.form else None

@@ -21,6 +21,8 @@ QUARTER_S = 900.0
 WEST_S, EAST_S = -12.5 * 3600, 14.5 * 3600
 """Offsets from UTC that some place keeps. [s]"""
 STEADY_S = 120.0
+_DAY = re.compile(r"\d{4}-\d{2}-\d{2}|\d{1,2}[./]\d{1,2}[./]\d{4}|[A-Za-z]{3,9} \d{1,2},? \d{4}|\d{1,2}\.? [A-Za-z]{3,9}\.? \d{4}")
+"""A day in a line of text."""
 FAR_H = 3.5
 """A clock farther than this from the sun's time is no zone's. [h]"""
 
@@ -52,7 +54,9 @@ def propose_times(
         used: Sure = "unsure" if guess.question else "sure"
         guesses[date] = guess_of(date, "date", used, "name; joined with the time of day")
     _spare(chosen, named, sample, guesses, guess)
-    _ask(chosen, guess, asked, start, known, preamble)
+    _ask_which(chosen, named, sample, asked)
+    days = next((c for c in of_role(named, "date") if c not in (chosen, date)), "")
+    _ask(chosen, guess, asked, start, known, preamble, days)
     if date and named[chosen].clock == "utc" != named[date].clock and not guess.question:
         guesses[chosen] = replace(guesses[chosen], sure="likely")
         text = f"'{chosen}' is a time of day in UTC; whether '{date}' is the day in UTC or the local one is not said: it is taken as UTC's"
@@ -82,6 +86,9 @@ def _choose(named: dict[str, Named], sample: Sample) -> tuple[str | None, str | 
     for column in full:
         if named[column].clock == "utc" or named[column].unit == "utc" or _carries_zone(sample.head[column]):
             return column, None
+    if not full and not any(k == "date" for k in kind.values()):  # a clock alone: is there a column of days by another name?
+        spare = [c for c, n in named.items() if n.role == "extra" and not n.known and c not in kind and _is_text(sample.head[c])]
+        kind |= {c: "date" for c in spare if content_of(sample.head[c], clock=False) == "date"}
     dates = [c for c, k in kind.items() if k == "date" or (named[c].role == "date" and k != "full")]
     clocks = [c for c, k in kind.items() if k == "clock"]
     pairs = [(c, d) for c in clocks for d in dates]
@@ -90,9 +97,15 @@ def _choose(named: dict[str, Named], sample: Sample) -> tuple[str | None, str | 
             return clock, date
     others = [c for c in kind if c not in dates and c not in full and c not in clocks]
     for column in (*full, *others, *clocks, *dates):
-        if kind[column] != "counter" or named[column].role != "date":
+        if named[column].role != "date" or not (kind[column] == "counter" or _is_day(sample.head[column])):
             return column, None
     return _counter(named, sample), None
+
+
+def _is_day(cells: Sequence[str | None]) -> bool:
+    """Whether cells are days run together, 20240925: no time, and no count of seconds."""
+    texts = [c.strip() for c in cells if c and c.strip()]
+    return bool(texts) and all(t.isdigit() and len(t) in (5, 6, 7, 8) for t in texts)
 
 
 def _is_text(cells: Sequence[str | None]) -> bool:
@@ -140,13 +153,29 @@ def _spare(chosen: str, named: dict[str, Named], sample: Sample, guesses: dict[s
         guesses[column] = guess_of(column, "ignore", "likely", why)
 
 
-def _ask(chosen: str, guess: TimeGuess, asked: list[Question], start: str | None, zone: str, preamble: tuple[str, ...]) -> None:
+def _ask_which(chosen: str, named: dict[str, Named], sample: Sample, asked: list[Question]) -> None:
+    """Two columns of whole times that differ and of which neither name says more: which was meant is asked."""
+    own, cells = named[chosen], sample.cells(chosen)
+    for column, name in named.items():
+        alike = name.role == own.role and name.clock == own.clock and name.certain == own.certain
+        if column == chosen or not alike or (name.role == "extra" and name.known) or content_of(sample.head[column], clock=False) != "full":
+            continue
+        if content_of(sample.head[chosen], clock=False) == "full" and sample.cells(column) != cells:
+            text = f"'{chosen}' and '{column}' both say when, and differ: '{chosen}' is used"
+            cure = f"If the other is meant: --column '{column}=time'."
+            asked.append(Question(kind="time", text=text, cure=cure, column=column, blocking=False))
+
+
+def _ask(
+    chosen: str, guess: TimeGuess, asked: list[Question], start: str | None, zone: str, preamble: tuple[str, ...], date: str = ""
+) -> None:
     if guess.question:
         asked.append(Question(kind="time", text=f"'{chosen}': {guess.question}", cure=guess.cure, column=chosen, options=guess.forms))
     elif guess.unit in ("s", "ms", "clock") and not start:
         what = "is a time of day without a date" if guess.unit == "clock" else "counts from a start that the file does not name"
-        day = next((m[0] for line in preamble if (m := re.search(r"\d{4}-\d{2}-\d{2}", line))), "")
+        day = next((m[0] for line in preamble if (m := _DAY.search(line))), "")
         cure = "Give --start, for example 2027-05-04T08:12:00-06:00." + (f" The lines above the header name {day}." if day else "")
+        cure += f" If they count from midnight, that is midnight of the day in '{date}'." if date else ""
         text = f"'{chosen}' {what}; times are counted from 1970-01-01 until it is given"
         asked.append(Question(kind="time", text=text, cure=cure, column=chosen, blocking=False))
     elif guess.unit in ("text", "days") and not guess.zone and not zone:

@@ -10,7 +10,8 @@ TWO_PART = {
     "lb/ac", ("lbs", "acre"): "lb/ac", ("g", "m2"): "g/m2", ("kg", "s"): "kg/s", ("lb", "s"): "lb/s", ("lbs", "s"): "lb/s", ("kg",
     "h"): "kg/h", ("t", "h"): "t/h", ("mi", "hr"): "mph", ("kg", "min"): "kg/min", ("lb", "min"): "lb/min", ("lbs", "min"): "lb/min",
     ("turns", "s"): "turns/s", ("r", "min"): "rpm", ("rev", "min"): "rpm", ("tr", "min"): "rpm", ("u", "min"): "rpm", ("1", "min"):
-    "rpm", ("1", "s"): "turns/s", ("g", "s"): "g/s", ("cm", "s"): "cm/s",
+    "rpm", ("1", "s"): "turns/s", ("g", "s"): "g/s", ("cm", "s"): "cm/s", ("mm", "s"): "mm/s",
+    ("giri", "min"): "rpm", ("rev", "s"): "turns/s", ("r", "s"): "turns/s", ("tr", "s"): "turns/s",
 }  # fmt: skip
 ONE_PART = {
     "deg": "deg", "degrees": "deg", "degree": "deg", "grad": "deg", "m": "m", "metres": "m", "meters": "m", "metre": "m", "ft": "ft",
@@ -38,7 +39,7 @@ SPELLED = {
 IN_NAMES = {k: v for k, v in ONE_PART.items() if v not in ("turns", "utc") and k not in ("grad",)}
 _AREAS = re.compile(r"(?<![A-Za-z])(m2|m²|ft2|ft²|sq ?m|sq ?ft)(?![A-Za-z0-9])", re.IGNORECASE)
 _RATIO = re.compile(
-    r"(?<![A-Za-z])(km|cm|m|mi|ft|kgs?|lbs?|t|g|turns|tr|rev|r|u|1)\s?(?:/|\bper\b|_per_)\s?(hr|ha|h|hectare|acres?|ac|sec|s|min|m2|m²)(?![A-Za-z0-9])",
+    r"(?<![A-Za-z])(km|cm|m|mi|ft|kgs?|lbs?|t|g|turns|giri|tr|rev|r|u|1)\s?(?:/|\bper\b|_per_)\s?(hr|ha|h|hectare|acres?|ac|sec|s|min|m2|m²)(?![A-Za-z0-9])",
     re.IGNORECASE,
 )
 

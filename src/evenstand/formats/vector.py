@@ -18,6 +18,7 @@ import numpy.typing as npt
 
 from evenstand.base.errors import FileError
 from evenstand.formats.archives import MOST_BYTES, unpack
+from evenstand.formats.iso11783.folders import is_task_data
 
 MOST_FEATURES = 200_000
 """Most rows read from one layer. [-]"""
@@ -86,6 +87,10 @@ def read_layer(path: str | os.PathLike[str], *, layer: str | None = None) -> Lay
         none was named; the message says which.
     """
     source = _existing(path)
+    if is_task_data(source):
+        from evenstand.formats.iso11783.layers import task_layer
+
+        return task_layer(source, layer)
     digest = file_hash(source)
     with _opened_folder(source) as files:
         layers = [(file, name, kind) for file in files for name, kind in _list_layers(file, source)]
@@ -96,6 +101,10 @@ def read_layer(path: str | os.PathLike[str], *, layer: str | None = None) -> Lay
 def layer_names(path: str | os.PathLike[str]) -> tuple[str, ...]:
     """Names of the layers that have a geometry. [-]"""
     source = _existing(path)
+    if is_task_data(source):
+        from evenstand.formats.iso11783.layers import task_layer_names
+
+        return task_layer_names(source)
     with _opened_folder(source) as files:
         return tuple(name for file in files for name, kind in _list_layers(file, source) if kind)
 
@@ -331,7 +340,7 @@ def _read(file: Path, name: str, source: Path, digest: str) -> Layer:
             if count > MOST_FEATURES:
                 raise FileError(f"layer {name} has {count:,} rows", where=where, limit=f"at most {MOST_FEATURES:,}", cure="Export fewer.")
             meta, _, wkb, columns = raw.read(file, layer=name, datetime_as_string=True)
-    except (DataSourceError, DataLayerError, ValueError) as error:
+    except (DataSourceError, DataLayerError, ValueError, UnboundLocalError) as error:  # the last: of a system in broken text
         raise FileError(
             f"layer {name} cannot be read ({_first_sentence(str(error), file)})",
             where=where,

@@ -7,9 +7,9 @@ import unicodedata
 from functools import lru_cache
 
 _TABLE = """
-time: t uptime millis ticks tijd momento time times timestamp datetime stamp zeit zeitstempel zeitpunkt horodatage horodate temps ts
-    epoch unix iso instant elapsed observed recorded logged moment fahrzeit zeitmarke
-date: fecha datum giorno dia date dates dat jour day tag
+time: t uptime millis ticks tijd momento time times timestamp datetime stamp zeit zeitstempel zeitpunkt horodatage horodate temps ts epoch
+    unix iso instant elapsed observed recorded logged moment fahrzeit zeitmarke
+date: fecha datum giorno dia data date dates dat jour day tag
 clock: hora tijd ora clock uhrzeit uhr heure heures tod
 utc: zeitutc utc gmt zulu
 local: local lokal lokale locale ortszeit
@@ -17,52 +17,54 @@ satellite: gps gnss rtk position pos wgs geo decimal dezimal antenna antenne rec
 lon: longitud longitudine longitude lengte lo lon long lng laenge laengengrad
 lat: latitud latitudine breedte la lat latitude breite breitengrad ltd
 hemisphere: ns ew hemisphere hemi
+west: west ouest oeste ovest
+south: south sued sur
 east: east easting est ostwert rechtswert hochrechts rw e x
 north: north northing nord nordwert hochwert hw n y
 grid: utm coord coordinate coords koordinate koordinaten coordonnee coordonnees grid proj projected gauss lambert
-speed: velocidad velocidade velocita snelheid geschwind speed spd velocity vel v sog gs geschw geschwindigkeit vitesse vit tempo gsp kph
-    kmh
+speed: velocidad velocidade velocita snelheid geschwind speed spd velocity vel v sog gs geschw geschwindigkeit vitesse vit tempo gsp kph kmh
 ground: ground gnd true vehicle travel wheel forward fahr fahrt over tractor traktor machine avancement sol rad roue vehicule measured
     groundspeed reise radar
-heading: rumbo koers rotta rumo heading hdg hd course cog bearing track trk kurs richtung fahrtrichtung cap direction dir azimuth azimut
-    yaw orientation
+heading: rumbo koers rotta rumo heading hdg hd course cog bearing track trk kurs richtung fahrtrichtung cap direction dir azimuth azimut yaw
+    orientation
 way: distancia distanza afstand dist distance step travel trip odometer odo weg wegstrecke strecke parcours travelled traveled parcourue
     parcouru fahrweg chemin trajet way path pulses mileage dst
 area: area superficie oppervlakte acres acre ac ha hectares hectare flaeche surface hectarage acreage
 total: totaal totale total totals cumulative cumulated cum cumul counter gesamt gesamte totaux totalizer accumulated zaehler compteur
     cumulee cumule sum tot kumuliert kumulierte acc running
-done: sembrada gezaaid worked field seeded sown done covered bearbeitet bearbeitete travaillee semee gesaet seeding gesaete parcelle
-    effektiv
-tool: saeschiene schiene rahmen chassis implement impl tool outil geraet openers opener hitch attelage drill seeder planter semoir
-    hubwerk maschine saemaschine relevage attachment boom bar toolbar schare hydraulik hydraulic linkage heckhubwerk dreipunkt
+done: sembrada lavorata seminata semeada gezaaid worked field seeded sown done covered bearbeitet bearbeitete travaillee semee gesaet
+    seeding gesaete parcelle effektiv
+tool: saeschiene schiene rahmen chassis implement impl tool seminatrice sembradora semeadora outil geraet openers opener hitch attelage
+    drill seeder planter semoir hubwerk maschine saemaschine relevage attachment boom bar toolbar schare hydraulik hydraulic linkage
+    heckhubwerk dreipunkt
 state: estado stato state status stellung position pos zustand etat states on off lage switch schalter
-up: oben haut levantado opgeheven gelift lifted lift raised up ausgehoben angehoben aushub gehoben releve relevee relevage leve hoch
-    levee headland transport
-down: unten bas bajado lowered down abgesenkt gesenkt baisse abaisse baissee ground terre
+up: oben haut levantado levantada opgeheven sollevata sollevato alzata alzato gelift lifted lift raised up ausgehoben angehoben aushub
+    gehoben releve relevee relevage leve hoch levee
+down: unten bas bajado bajada abbassata abbassato abaixada abaixado neergelaten lowered down abgesenkt gesenkt baisse abaisse baissee ground
+    terre
 work: sembrando trabajo lavoro werk trabajando work working arbeit arbeits travail engaged seeding sowing active aktiv actif master main
     hauptschalter semis semer saeen drilling sow
 section: abschn seccion sezione sectie coupure sec sect section boom swath sw teilbr teilbreite tb troncon abschnitt
 sections: secciones sezioni secties sections troncons teilbreiten swaths sectionen abschnitte
 bits: mask bits bitmask bit word code bitfield maske masque hex
-seconds: sec secs seconds sekunden secondes sekunde seconde
+seconds: sec secs second seconds sekunden secondes sekunde seconde
 run: run opener hose tube row blockage blk blocked reihe schar rang ligne descente saeleitung outlet leitung drillreihe schlauch
 flowseen: flow present seen ok sensor fluss flux capteur koernerfluss saatfluss blocked blockage durchfluss state status
 meter: meter dosierer doseur metering dosing dosierung dosierwelle zellenrad roller shaft arbre
-turns: rev vueltas giri turns revs revolutions umdr umdrehungen tours rotations umdrehung
-asked: objetivo obiettivo demandee demande zielwert ziel doel solicitada asked target tgt prescribed desired setpoint planned set soll
-    sollwert consigne prescription presc vorgabe requested cible wanted commanded command cmd demand demanded sp voulue voulu programmed
-    nominal gewuenscht vise visee ref reference
-echoed: aplicada applicata toegediend gegeven echoed applied appl actual act reported shown ist istwert reel reelle applique appliquee
-    real realise realisee now current measured meas mesuree mesure delivered achieved pv feedback effective effektiv gemessen
-    ausgebracht
-rate: dosis dosi saatstaerke dosering dosierung gift rate rates dose menge ausbringmenge dosage aufwandmenge wert application
-    ausbringung saatmenge aussaat kornmenge quantite
-bin: tolva tramoggia producto tanque bin tank product prod hopper channel kammer behaelter cuve tremie produit produkt compartment box
-    kanal
+turns: rev vueltas giri giro voltas turns revs revolutions umdr umdrehungen tours rotations umdrehung
+asked: objetivo obiettivo alvo impostata impostato programada ingesteld gewenst demandee demande zielwert ziel doel solicitada asked target
+    tgt prescribed desired setpoint planned set soll sollwert consigne prescription presc vorgabe requested cible wanted commanded command
+    cmd demand demanded sp voulue voulu programmed nominal gewuenscht vise visee ref reference
+echoed: got aplicada aplicado applicata effettiva effettivo toegediend gegeven echoed applied appl actual act reported shown ist istwert
+    reel reelle applique appliquee real realise realisee now current measured meas mesuree mesure delivered achieved pv feedback effective
+    effektiv gemessen ausgebracht
+rate: dosis dosi saatstaerke dosering dosierung gift rate rates dose menge ausbringmenge dosage aufwandmenge wert application ausbringung
+    saatmenge aussaat kornmenge quantite
+bin: tolva tramoggia producto tanque bin tank product prod hopper channel kammer behaelter cuve tremie produit produkt compartment box kanal
 seed: semilla seme zaad seed seeds saatgut saat semence semences grain wheat barley canola lentil pea weizen gerste raps ble orge
 fertilizer: fertilizante concime kunstmest fert fertilizer fertiliser duenger engrais urea harnstoff uree phosphate npk
-fan: ventilador ventilatore fan blower geblaese turbine ventilateur soufflerie luefter soufflante
-spin: rpm drehzahl regime rotation hz speed turns tr rev
+fan: ventilador ventilatore ventola turbina ventoinha fan blower geblaese turbine ventilateur soufflerie luefter soufflante
+spin: giri rpm drehzahl regime rotation hz speed turns tr rev
 mass: mass masse massen massique
 flow: flow debit strom massenstrom durchfluss fluss throughput
 interval: interval intervall intervalle cycle duration dauer duree dt logging period periode
@@ -72,19 +74,19 @@ number: id index idx record rec no nr fid objectid row n lfd num numero enregist
 filler: since last previous so far each the of de du la le les at as der die das zu au en d l a et and was is in per im
 other: hoogte altitud operador operario nota notas observaciones temperatura presion remaining restante hpa unit units unite einheit
     satellites satellite sats sat sv svs hdop pdop vdop dop operator driver fahrer chauffeur conducteur temperature temp temperatur
-    elevation elev altitude alt hoehe height ht depth tiefe ablagetiefe profondeur xte crosstrack engine eng motor moteur note notes
-    remark remarks comment comments bemerkung bemerkungen remarque commentaire pass passe job task auftrag schlag farm rest restant
-    reste left level fuel diesel pressure druck pression slip schlupf patinage hours betriebsstunden crop variety sorte moisture
-    humidity feuchte humidite wind accuracy error age width arbeitsbreite largeur name event warning alarm voltage load torque yield
-    customer gaz battery akku sigma provider sol solution depression vacuum unterdruck density weight gewicht poids kilograms
-    prescription zone roll pitch slope neigung deviation abweichung ecart guidance signal correction baseline station valve vanne ventil
-    steering lenkwinkel pto zapfwelle hydraulikdruck downforce bodendruck price cost spacing population singulation filled empty usage
-    boost amps volts rssi limit max min avg mean cross offset skips doubles
+    elevation elev altitude alt hoehe height ht depth tiefe ablagetiefe profondeur xte crosstrack engine eng motor moteur note notes remark
+    remarks comment comments bemerkung bemerkungen remarque commentaire pass passe job task auftrag schlag farm rest restant reste left
+    level fuel diesel pressure druck pression slip schlupf patinage hours betriebsstunden crop variety sorte moisture humidity feuchte
+    humidite wind accuracy error age width arbeitsbreite largeur name event warning alarm voltage load torque yield customer gaz battery
+    akku sigma provider sol solution depression vacuum unterdruck density weight gewicht poids kilograms prescription zone roll pitch slope
+    neigung deviation abweichung ecart guidance signal correction baseline station valve vanne ventil steering lenkwinkel pto zapfwelle
+    hydraulikdruck downforce bodendruck price cost spacing population singulation filled empty usage headland vorgewende tournaille
+    transport strassenfahrt received uploaded sent saved stored base boost amps volts rssi limit max min avg mean cross offset skips doubles
 """
 """Each meaning with its words: plain letters, umlauts in two letters."""
 _WEAK = """
-ac act active boom box breite cap code current cycle day dir direction drill duration e flow gps ground gs ha hd la laenge line lo ltd
-main mass master measured moment n now observed path period pos product pv quality recorded richtung row sec seconds secs seed set sp
+ac act active base boom box breite cap code current cycle data day dir direction drill duration e flow gps ground gs ha hd la laenge line lo
+ltd main mass master measured moment n now observed path period pos product pv quality recorded richtung row sec seconds secs seed set sp
 surface t tag track transport trip v way wert work x y
 """
 MEANINGS: dict[str, str] = dict(re.findall(r"(?m)^(\w+): ((?:.|\n )*)", _TABLE))
@@ -94,7 +96,10 @@ WORDS: dict[str, frozenset[str]] = {}
 for _meaning, _many in MEANINGS.items():
     for _word in _many.split():
         WORDS[_word] = WORDS.get(_word, frozenset()) | {_meaning}
-_PHRASES = (("time of day", "clock"), ("as applied", "applied"), ("cross track", "xte"), ("wgs 84", "wgs"))
+_PHRASES = (
+    ("time of day", "clock"), ("as applied", "applied"), ("fecha y hora", "timestamp"), ("data e ora", "timestamp"),
+    ("data e hora", "timestamp"), ("cross track", "xte"), ("wgs 84", "wgs"),
+)  # fmt: skip
 _LONG = re.compile(r"[A-Za-z]+|\d+")
 _LETTER_NUMBER = re.compile(r"\b([bpt])\s?(\d{1,2})\b")
 SHORTEST_PART = 3

@@ -9,11 +9,13 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
+from typing import IO
 
 from evenstand.base.errors import Fault, FileError
-from evenstand.formats.archives import MOST_BYTES, MOST_MEMBERS, check_members
+from evenstand.formats.archives import MOST_BYTES, MOST_MEMBERS, check_members, files_in
 
 MAIN = "TASKDATA.XML"
+CHUNK = 1 << 20
 BROKEN = (zipfile.BadZipFile, EOFError, OSError, NotImplementedError, RuntimeError, ValueError, zlib.error)
 """What the archive library raises on damaged or hostile archives."""
 
@@ -49,8 +51,16 @@ class TaskFiles:
         self.read_bytes += len(text)
         return text
 
+    def size(self, name: str) -> int:
+        """Bytes of a file as its folder or archive says, 0 where it is not there; one that unpacks to more is refused later. [byte]"""
+        member = self.members.get(name.upper())
+        return 0 if member is None else member.stat().st_size if isinstance(member, Path) else member.file_size
+
     def _bytes(self, member: Path | zipfile.ZipInfo) -> bytes:
         if isinstance(member, Path):
+            if member.stat().st_size > MOST_BYTES:
+                told = f"{member.name} holds {member.stat().st_size / 1e6:,.0f} MB"
+                raise FileError(told, where=self.name, limit=f"at most {MOST_BYTES / 1e6:,.0f} MB", cure="Export fewer tasks at a time.")
             return member.read_bytes()
         assert self.archive is not None
         with self.archive.open(member) as source:
@@ -66,8 +76,30 @@ class TaskFiles:
         """A hash over the names and bytes of all files, the order of the folder not counting. [-]"""
         digest = hashlib.sha256()
         for name in sorted(self.members):
-            digest.update(name.encode() + b"\0" + self._bytes(self.members[name]) + b"\0")
+            digest.update(name.encode() + b"\0")
+            for chunk in self._chunks(self.members[name]):
+                digest.update(chunk)
+            digest.update(b"\0")
         return digest.hexdigest()
+
+    def _chunks(self, member: Path | zipfile.ZipInfo) -> Iterator[bytes]:
+        """The bytes of a file, some at a time."""
+        left = MOST_BYTES
+        try:
+            with self._opened(member) as source:
+                while chunk := source.read(CHUNK):
+                    left -= len(chunk)
+                    if left < 0 and not isinstance(member, Path):
+                        raise FileError("unpacks to more than it says", where=self.name, cure="Do not trust this file.")
+                    yield chunk
+        except BROKEN as error:
+            raise FileError(f"a file in it cannot be read ({error})", where=self.name, cure="Copy it again from the machine.") from error
+
+    def _opened(self, member: Path | zipfile.ZipInfo) -> IO[bytes]:
+        if isinstance(member, Path):
+            return member.open("rb")
+        assert self.archive is not None
+        return self.archive.open(member)
 
 
 @contextmanager
@@ -104,13 +136,18 @@ def is_task_data(path: Path) -> bool:
         return any(p.name.upper() == MAIN for p in path.iterdir()) or any(p.name.upper() == "TASKDATA" for p in path.iterdir())
     if path.name.upper() == MAIN:
         return True
-    if path.suffix.lower() != ".zip" or not path.is_file() or not zipfile.is_zipfile(path):
+    if not path.is_file() or not _begins_as_archive(path) or not zipfile.is_zipfile(path):
         return False
     try:
         with zipfile.ZipFile(path) as archive:
             return any(PurePosixPath(m.filename.replace("\\", "/")).name.upper() == MAIN for m in archive.infolist()[: MOST_MEMBERS + 1])
     except BROKEN:
         return False
+
+
+def _begins_as_archive(path: Path) -> bool:
+    with path.open("rb") as file:
+        return file.read(2) == b"PK"
 
 
 def _in_folder(folder: Path, name: str) -> dict[str, Path | zipfile.ZipInfo]:
@@ -124,7 +161,7 @@ def _in_folder(folder: Path, name: str) -> dict[str, Path | zipfile.ZipInfo]:
 
 
 def _in_archive(path: Path, archive: zipfile.ZipFile) -> dict[str, Path | zipfile.ZipInfo]:
-    members = [m for m in archive.infolist() if not m.is_dir()]
+    members = files_in(archive)
     check_members(path, members)
     by_folder: dict[PurePosixPath, dict[str, Path | zipfile.ZipInfo]] = {}
     for member in members:

@@ -16,6 +16,7 @@ LineKind = Literal["AB", "A", "curve", "pivot", "spiral"]
 KINDS: dict[str, LineKind] = {"1": "AB", "2": "A", "3": "curve", "4": "pivot", "5": "spiral"}
 CODES = {kind: code for code, kind in KINDS.items()}
 LINE_OF_GUIDANCE = "5"
+MOST_DIGITS = 12
 POINT = {"A": "6", "B": "7", "middle": "9", "centre": "8"}
 
 
@@ -63,9 +64,7 @@ def _field(part: Element, where: str) -> FieldInfo:
     lines = [_line(g, where) for group in part.all("GGP") for g in group.all("GPN")]
     lines += [_bare(r, where) for r in part.all("LSG") if r.get("A") == LINE_OF_GUIDANCE]
     area = part.get("D")
-    return FieldInfo(
-        key=part.get("A"), name=part.get("C"), area_m2=float(area) if area.isdigit() else 0.0, polygons=polygons, lines=tuple(lines)
-    )
+    return FieldInfo(key=part.get("A"), name=part.get("C"), area_m2=float(_count(area) or 0), polygons=polygons, lines=tuple(lines))
 
 
 def _line(pattern: Element, where: str) -> GuidanceLine:
@@ -80,10 +79,32 @@ def _line(pattern: Element, where: str) -> GuidanceLine:
         name=pattern.get("B"),
         kind=kind,
         lonlat_deg=_points(ways[0], where),
-        heading_deg=float(heading) if heading else None,
-        radius_mm=int(radius) if radius.isdigit() else None,
-        width_m=int(width) / 1e3 if width.isdigit() else None,
+        heading_deg=_heading(heading, where),
+        radius_mm=_count(radius),
+        width_m=_metres(width),
     )
+
+
+def _count(text: str) -> int | None:
+    """A whole number of at most twelve digits, None where it is none."""
+    return int(text) if text.isascii() and text.isdigit() and len(text) <= MOST_DIGITS else None
+
+
+def _metres(millimetres: str) -> float | None:
+    count = _count(millimetres)
+    return None if count is None else count / 1e3
+
+
+def _heading(text: str, where: str) -> float | None:
+    if not text:
+        return None
+    try:
+        value = float(text)
+    except ValueError:
+        value = np.nan
+    if not -360.0 <= value <= 360.0:
+        raise FileError(f"the heading '{text[:20]}' is no angle", where=where, limit="0 to 360 degrees", cure="Export it again.")
+    return value
 
 
 def _bare(way: Element, where: str) -> GuidanceLine:
@@ -94,7 +115,7 @@ def _bare(way: Element, where: str) -> GuidanceLine:
         name=way.get("B"),
         kind="AB" if points.shape[0] == 2 else "curve",
         lonlat_deg=points,
-        width_m=int(width) / 1e3 if width.isdigit() else None,
+        width_m=_metres(width),
     )
 
 

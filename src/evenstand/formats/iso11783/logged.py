@@ -2,22 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from dataclasses import dataclass, field
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from pathlib import Path
-from string import ascii_uppercase
 
 import numpy as np
 
 from evenstand.base.errors import FileError
-from evenstand.formats.columns import ColumnUse
+from evenstand.formats.columns import ColumnGuess, ColumnUse
 from evenstand.formats.delimited import Table
-from evenstand.formats.iso11783.entities import KINDS, DeviceElement, TaskData, TaskInfo, read_task_data
+from evenstand.formats.iso11783.entities import DeviceElement, TaskData, TaskInfo, read_task_data
 from evenstand.formats.iso11783.folders import TaskFiles, task_files
 from evenstand.formats.iso11783.markup import parse
-from evenstand.formats.iso11783.timelog import LogRecords, decode, read_header
+from evenstand.formats.iso11783.parts import WORK, Pairs, Parts, machine_of, part_guesses, part_of, settled_parts
+from evenstand.formats.iso11783.timelog import LogHeader, LogRecords, count_records, decode, read_header
 from evenstand.formats.layouts import Layout
-from evenstand.formats.recipes import Recipe
+from evenstand.formats.recipes import Proposal, Recipe, load_recipe
 from evenstand.formats.rows import build_trail
 from evenstand.model.place import FloatArray, IntArray
 from evenstand.model.trail import Trail
@@ -30,10 +30,14 @@ RATES = {6: ("asked", 0.01), 7: ("echoed", 0.01)}
 """Mass per area, set and actual, in mg/m²: 0.01 kg/ha a count."""
 VOLUMES = {1: ("asked", 1e-4), 2: ("echoed", 1e-4)}
 """Volume per area, set and actual, 0.01 mm³/m²: 0.0001 L/ha a count."""
-WORK = 141
 CONDENSED = range(161, 177)
-OFFSET_Y = 135
 MOST_EXTRA = 120
+POSITIONS = 8
+"""Columns besides the values: time, place, status, height, dilution, satellites."""
+MOST_LOG_BYTES = 200_000_000
+"""Most bytes of a task's time logs. [byte]"""
+MOST_CELLS = 16_000_000
+"""Most records times columns: some 60 bytes of memory each while a trail is made of them. [-]"""
 
 
 @dataclass(slots=True)
@@ -52,7 +56,16 @@ class Columns:
         self.uses.append(ColumnUse(name=name, role=role, unit=unit, bin=bin, number=number))
 
 
-def read_trail_task_data(path: Path, *, task: str | None = None, zone: str | None = None, truncated_ok: bool = False) -> Trail:
+def read_trail_task_data(
+    path: Path,
+    *,
+    task: str | None = None,
+    zone: str | None = None,
+    truncated_ok: bool = False,
+    recipe: Recipe | str | Path | None = None,
+    columns: Sequence[ColumnUse] = (),
+    density_kg_m3: Mapping[str, float] | None = None,
+) -> Trail:
     """Read the time logs of one task.
 
     Parameters
@@ -65,6 +78,12 @@ def read_trail_task_data(path: Path, *, task: str | None = None, zone: str | Non
         Offset from UTC of the logged times, where the log does not carry UTC as well. [-]
     truncated_ok : bool
         Set a broken last record aside instead of refusing. [-]
+    recipe : Recipe, path or None
+        Which part of the machine is which bin and which section, remembered from an earlier time. [-]
+    columns : sequence of ColumnUse
+        The same, told one by one: a name is the key of an element, such as "DET-2". [-]
+    density_kg_m3 : mapping or None
+        Of the product in each bin, by its letter: rates logged by volume come out by mass. [kg/m³]
 
     Returns
     -------
@@ -74,40 +93,101 @@ def read_trail_task_data(path: Path, *, task: str | None = None, zone: str | Non
     Raises
     ------
     FileError
-        If it is no task data, damaged, or holds no usable log.
+        If it is no task data, damaged, holds no usable log, or one too long to be read whole.
+    ColumnError
+        If a part of the machine is told to be what it cannot be.
     """
+    known = load_recipe(recipe) if isinstance(recipe, str | Path) else recipe
     with task_files(path) as files:
         data = read_task_data(files)
         chosen = data.task(task, files.name)
         notes = [f"Task {chosen.key} '{chosen.name}', version {data.version}, {len(chosen.logs)} time log(s)."]
-        logs = [_log(files, name, truncated_ok, notes) for name in chosen.logs]
+        headers = _headers(files, chosen)
+        pairs = list(dict.fromkeys(pair for h in headers for pair in h.values))
+        parts, _ = settled_parts(part_guesses(data, chosen, pairs), known, columns, files.name)
+        logs = _logs(files, chosen, headers, truncated_ok, notes)
         digest = files.hash()
-    columns = Columns()
-    zone = _clock(columns, logs, zone, notes)
-    _place(columns, logs)
-    _values(columns, logs, data, chosen, notes)
-    n = columns.number["time"].size
+    found = Columns()
+    zone = _clock(found, logs, zone, notes)
+    _place(found, logs)
+    _values(found, logs, data, parts, density_kg_m3 or {}, notes)
+    n = found.number["time"].size
     layout = Layout(
-        source=b"", encoding="binary", delimiter="", decimal=".", header=tuple(columns.number), header_line=0, units=(), skip_records=0,
-        line=np.arange(1, n + 1), fields=np.full(n, len(columns.number)), blank=np.zeros(n, dtype=np.bool_), ends_open=False,
+        source=b"", encoding="binary", delimiter="", decimal=".", header=tuple(found.number), header_line=0, units=(), skip_records=0,
+        line=np.arange(1, n + 1), fields=np.full(n, len(found.number)), blank=np.zeros(n, dtype=np.bool_), ends_open=False,
         quotes=False, file_hash=digest,
     )  # fmt: skip
-    table = Table(number=columns.number, bad=dict.fromkeys(columns.number, EMPTY))
-    recipe = Recipe(name="task data", columns=tuple(columns.uses), zone=zone)
-    return build_trail(path.name, layout, recipe, table, notes)
+    table = Table(number=found.number, bad=dict.fromkeys(found.number, EMPTY))
+    return build_trail(path.name, layout, Recipe(name="task data", columns=tuple(found.uses), zone=zone), table, notes)
 
 
-def _log(files: TaskFiles, name: str, truncated_ok: bool, notes: list[str]) -> LogRecords:
-    where = f"{files.name}, {name}"
-    records = decode(
-        read_header(parse(files.read(f"{name}.XML"), f"{where}.XML"), f"{where}.XML"), files.read(f"{name}.BIN"), f"{where}.BIN"
+def propose_parts(path: Path, *, task: str | None = None, columns: Sequence[ColumnUse] = ()) -> Proposal:
+    """What each bin and section of task data is taken for; see `part_guesses`. Its recipe can be saved and used for the next task.
+
+    Raises
+    ------
+    FileError, ColumnError
+        As for `read_trail_task_data`.
+    """
+    with task_files(path) as files:
+        data = read_task_data(files)
+        chosen = data.task(task, files.name)
+        pairs = list(dict.fromkeys(pair for h in _headers(files, chosen) for pair in h.values))
+    guesses = part_guesses(data, chosen, pairs)
+    _, recipe = settled_parts(guesses, None, columns, path.name)
+    uses = {u.name: u for u in recipe.columns}
+    told = {u.name for u in columns}
+    shown = tuple(_shown(g, uses.get(g.use.name), told=g.use.name in told) for g in guesses)
+    return Proposal(
+        file=path.name, rows=0, encoding="task data", delimiter="", decimal=".", header_line=0, columns=shown, questions=(), recipe=recipe
     )
+
+
+def _shown(guess: ColumnGuess, use: ColumnUse | None, *, told: bool) -> ColumnGuess:
+    """A part as it is used; one that another was told to be in place of is not read."""
+    if use is None:
+        return replace(guess, use=replace(guess.use, role="ignore", bin="", number=0))
+    return replace(guess, use=use, sure="sure", why=f"as told; {guess.why}") if told else replace(guess, use=use)
+
+
+def machine_in(path: Path) -> str:
+    """A hash of the machine that task data is of, the same for all its tasks. [hash]"""
+    with task_files(path) as files:
+        return machine_of(read_task_data(files))
+
+
+def _headers(files: TaskFiles, task: TaskInfo) -> list[LogHeader]:
+    where = f"{files.name}, "
+    return [read_header(parse(files.read(f"{n}.XML"), f"{where}{n}.XML"), f"{where}{n}.XML") for n in task.logs]
+
+
+def _logs(files: TaskFiles, task: TaskInfo, headers: list[LogHeader], truncated_ok: bool, notes: list[str]) -> list[LogRecords]:
+    """All logs of a task, none of them begun before it is known that all of them fit into memory."""
+    size = sum(files.size(f"{name}.BIN") for name in task.logs)
+    _refuse_long(size, MOST_LOG_BYTES, "bytes of time logs", files.name)
+    logs, cells = [], 0
+    width = POSITIONS + len({pair for h in headers for pair in h.values})
+    for name, header in zip(task.logs, headers, strict=True):
+        data = files.read(f"{name}.BIN")
+        cells += count_records(header, data) * width
+        _refuse_long(cells, MOST_CELLS, "cells of records and columns", files.name)
+        logs.append(_log(f"{files.name}, {name}.BIN", name, header, data, truncated_ok, notes))
+    return logs
+
+
+def _refuse_long(have: int, most: int, what: str, where: str) -> None:
+    """Refuse what would take more memory than a log may."""
+    if have > most:
+        cure = "Export fewer tasks or days at a time, or the log as delimited text: that is read in blocks, whatever its length."
+        raise FileError(f"{have:,} {what}, too much to be read whole", where=where, limit=f"at most {most:,}", cure=cure)
+
+
+def _log(where: str, name: str, header: LogHeader, data: bytes, truncated_ok: bool, notes: list[str]) -> LogRecords:
+    records = decode(header, data, where)
     if records.left_over:
         text = f"{records.left_over} bytes of a broken last record after {records.n} whole ones"
         if not truncated_ok:
-            raise FileError(
-                text, where=f"{where}.BIN", cure="Copy it again from the machine; or allow it, to leave them out (--truncated-ok)."
-            )
+            raise FileError(text, where=where, cure="Copy it again from the machine; or allow it, to leave them out (--truncated-ok).")
         notes.append(f"{name}: {text}; left out.")
     if not records.header.binary and not records.header.fixed:
         raise FileError("the log carries no positions", where=where, cure="Export a log with positions.")
@@ -176,16 +256,19 @@ def _held(logs: list[LogRecords], ddi: int, key: str) -> FloatArray:
     return _joined(parts)
 
 
-def _values(columns: Columns, logs: list[LogRecords], data: TaskData, task: TaskInfo, notes: list[str]) -> None:
+def _values(
+    columns: Columns, logs: list[LogRecords], data: TaskData, parts: Parts, density_kg_m3: Mapping[str, float], notes: list[str]
+) -> None:
     """Every logged value, each under the role its number and its element give it."""
     pairs = list(dict.fromkeys(pair for r in logs for pair in r.header.values))
-    parts = {key: data.elements.get(key) or _stranger(key) for _, key in pairs}
-    bins = _bins(pairs, parts, task, notes)
-    sections = _sections(pairs, parts)
+    bins, sections = parts.bins, parts.sections
+    notes += [f"Bin {letter} is {key}: {parts.names[key]}." for key, letter in bins.items()]
+    weighed = {bins[key] for ddi, key in pairs if ddi in RATES and key in bins}
+    notes += _volume_notes(pairs, bins, weighed, density_kg_m3)
     used: set[tuple[int, str]] = set()
     for ddi, key in pairs:
         raw = _held(logs, ddi, key)
-        part = parts[key]
+        part = part_of(data, key)
         if ddi in SINGLE and (ddi, "") not in used and part.kind in (1, 2, 7):
             role, unit, scale = SINGLE[ddi]
             columns.add(role, role, raw * scale, unit=unit)
@@ -196,6 +279,9 @@ def _values(columns: Columns, logs: list[LogRecords], data: TaskData, task: Task
         elif ddi in VOLUMES and key in bins:
             role, scale = VOLUMES[ddi]
             columns.add(f"{role}_l_ha:{bins[key]}", "extra", raw * scale)
+            if bins[key] in density_kg_m3 and bins[key] not in weighed:
+                mass = raw * scale * density_kg_m3[bins[key]] / 1e3
+                columns.add(f"{role} {bins[key]}", role, mass, unit="kg/ha", bin=bins[key])
         elif ddi == WORK and key in sections:
             columns.add(f"section {sections[key]}", "section", _on(raw), number=sections[key])
         elif ddi == WORK and part.kind in (1, 2) and (WORK, "") not in used:
@@ -207,8 +293,22 @@ def _values(columns: Columns, logs: list[LogRecords], data: TaskData, task: Task
             _extra(columns, raw, ddi, part)
 
 
-def _stranger(key: str) -> DeviceElement:
-    return DeviceElement(key=key, kind=0, name="", number=0, device="", parent="")
+def _volume_notes(pairs: Pairs, bins: dict[str, str], weighed: set[str], density_kg_m3: Mapping[str, float]) -> list[str]:
+    """What is said of rates logged by volume."""
+    letters = sorted({bins[key] for ddi, key in pairs if ddi in VOLUMES and key in bins} - weighed)
+    out = []
+    for letter in letters:
+        if letter in density_kg_m3:
+            out.append(
+                f"Bin {letter} is logged by volume: made mass with {density_kg_m3[letter] / 1e3:.3g} kg/L, and kept as volume too, in "
+                f"asked_l_ha:{letter} and echoed_l_ha:{letter}."
+            )
+        else:
+            out.append(
+                f"Bin {letter} is logged by volume (L/ha) and no density is known: its rates are no rates by mass, they are kept in "
+                f"asked_l_ha:{letter} and echoed_l_ha:{letter}. Give it with --density '{letter}=1.28 kg/L', or to the job's lot."
+            )
+    return out
 
 
 def _on(raw: FloatArray) -> FloatArray:
@@ -225,28 +325,6 @@ def _condensed(columns: Columns, raw: FloatArray, ddi: int) -> None:
         if np.isfinite(state).any():
             number = (ddi - CONDENSED.start) * 16 + k + 1
             columns.add(f"section {number}", "section", state, number=number)
-
-
-def _bins(pairs: list[tuple[int, str]], parts: dict[str, DeviceElement], task: TaskInfo, notes: list[str]) -> dict[str, str]:
-    """Letters of the elements that carry rates: bins before functions and devices, in the order of their numbers."""
-    keys = {key for ddi, key in pairs if ddi in RATES or ddi in VOLUMES}
-    if any(parts[k].kind == 3 for k in keys):
-        keys = {k for k in keys if parts[k].kind == 3}
-    order = sorted((k for k in keys if parts[k].kind in (0, 1, 2, 3)), key=lambda k: (parts[k].device, parts[k].number, k))
-    letters = dict(zip(order, ascii_uppercase, strict=False))
-    for key, letter in letters.items():
-        part, product = parts[key], task.products.get(key, "")
-        name = f" '{part.name}'" if part.name else ""
-        notes.append(f"Bin {letter} is {KINDS.get(part.kind, 'element')} {key}{name}{f', {product}' if product else ''}.")
-    return letters
-
-
-def _sections(pairs: list[tuple[int, str]], parts: dict[str, DeviceElement]) -> dict[str, int]:
-    """Numbers of the elements that carry a section's state, from the left: by their place across the tool, else by their numbers."""
-    keys = list(dict.fromkeys(key for ddi, key in pairs if ddi == WORK and parts[key].kind == 4))
-    placed = all(OFFSET_Y in parts[k].properties for k in keys)
-    order = sorted(keys, key=lambda k: (parts[k].properties[OFFSET_Y] if placed else parts[k].number, k))
-    return {key: i + 1 for i, key in enumerate(order)}
 
 
 def _extra(columns: Columns, raw: FloatArray, ddi: int, part: DeviceElement) -> None:

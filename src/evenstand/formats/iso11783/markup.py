@@ -8,9 +8,10 @@ from xml.sax.saxutils import quoteattr
 
 from evenstand.base.errors import FileError
 
-MOST_BYTES = 256 * 1024 * 1024
+MOST_BYTES = 128 * 1024 * 1024
 """Most bytes of one XML file. [byte]"""
-MOST_ELEMENTS = 5_000_000
+MOST_ELEMENTS = 1_500_000
+"""Most elements of one XML file: some 500 bytes of memory each. [-]"""
 MOST_DEPTH = 60
 
 

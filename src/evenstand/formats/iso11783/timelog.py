@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from array import array
 from dataclasses import dataclass
 
 import numpy as np
@@ -12,6 +13,8 @@ from evenstand.formats.iso11783.markup import Element
 from evenstand.model.place import FloatArray, IntArray
 
 DAY_MS = 86_400_000
+STRETCH = 1 << 18
+"""Cells taken apart at a time. [-]"""
 EPOCH_MS = 315_532_800_000
 """1980-01-01 in Unix milliseconds; times of a log count from it. [ms]"""
 
@@ -107,8 +110,7 @@ def decode(header: LogHeader, data: bytes, where: str) -> LogRecords:
     FileError
         If a record names a value the header does not have: the log does not belong to the header.
     """
-    fixed = 6 + sum(np.dtype(kind).itemsize for letter, kind, _ in POSITION if letter in header.binary)
-    begin, count, left = _walk(data, fixed)
+    begin, count, left = _walk(data, _fixed_bytes(header))
     raw = np.frombuffer(data, dtype=np.uint8)
     at = begin.copy()
     ms = _field(raw, at, "<u4")
@@ -140,10 +142,19 @@ def decode(header: LogHeader, data: bytes, where: str) -> LogRecords:
     )
 
 
+def count_records(header: LogHeader, data: bytes) -> int:
+    """How many whole records a binary time log holds. [-]"""
+    return int(_walk(data, _fixed_bytes(header))[0].size)
+
+
+def _fixed_bytes(header: LogHeader) -> int:
+    """Bytes of a record before the count of its values. [byte]"""
+    return 6 + sum(np.dtype(kind).itemsize for letter, kind, _ in POSITION if letter in header.binary)
+
+
 def _walk(data: bytes, fixed: int) -> tuple[IntArray, IntArray, int]:
     """Where each whole record begins, how many values it has, and the bytes left over."""
-    begin: list[int] = []
-    count: list[int] = []
+    begin, count = array("q"), array("B")
     at, end = 0, len(data)
     while at + fixed < end:
         values = data[at + fixed]
@@ -161,8 +172,11 @@ def _field(raw: np.ndarray[tuple[int], np.dtype[np.uint8]], at: IntArray, kind: 
     size = np.dtype(kind).itemsize
     if at.size == 0:
         return np.zeros(0, dtype=np.int64)
-    cells = raw[at[:, None] + np.arange(size)[None, :]]
-    return np.ascontiguousarray(cells).view(np.dtype(kind)).ravel().astype(np.int64)
+    out = np.empty(at.size, dtype=np.int64)
+    for first in range(0, at.size, STRETCH):
+        cells = raw[at[first : first + STRETCH, None] + np.arange(size)[None, :]]
+        out[first : first + STRETCH] = np.ascontiguousarray(cells).view(np.dtype(kind)).ravel()
+    return out
 
 
 def encode(header: LogHeader, records: LogRecords) -> bytes:
