@@ -98,11 +98,15 @@ def test_the_record_is_a_tagged_pdf_with_the_same_figures(profile):
     assert pdf.startswith(b"%PDF-")
     assert b"/StructTreeRoot" in pdf or b"/MarkInfo" in pdf
     data = record_data(r, profile=profile)
-    assert len(data["strips"]) == 1
+    assert len(data["strips"]) == 2  # twelve passes, six a part, so that they break over pages
+    assert "a run without flow" not in data["strips"][0]["svg"].split("</title>")[-1]  # the signs are explained once, below the last
     area = {"si": "1.15 ha", "prairie": "2.8 ac"}[profile]
     assert data["figures"][0][1].replace("\u202f", " ").replace("\xa0", " ") == area
     assert data["products"][0][1] == "wheat"
-    assert "Run 2 without flow from pass" in data["faults"][0]
+    assert [f["says"].startswith("Run 2") for f in data["faults"]] == [True]
+    assert dict(data["faults"][0]["rows"])["What it is worth"].startswith("Never worth sowing again")
+    assert any(row[0] == "Field efficiency" for row in data["time"])
+    assert data["unseen"]
     assert "agree with" in data["check"]
     assert "As the controller reported" in data["source"]
 
@@ -141,7 +145,7 @@ def test_the_command_and_the_site_write_the_record_of_a_job(tmp_path):
         page = client.get(f"/after/trail/{kept}")
         assert page.status_code == 200
         assert 'id="map-of-passes"' in page.text
-        assert "Places on the map" in page.text
+        assert "Largest places on the map" in page.text
         pdf = client.get(f"/after/trail/{kept}/record.pdf")
         assert pdf.status_code == 200
         assert pdf.headers["content-type"] == "application/pdf"

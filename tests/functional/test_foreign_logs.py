@@ -111,7 +111,7 @@ def test_read_in_blocks_a_log_is_the_same(tmp_path, path, truth):
 
 def test_the_logs_are_those_that_the_script_writes(tmp_path):
     if scoring.folder() != scoring.HERE:
-        pytest.skip("another folder's logs have no script here")
+        pytest.skip("NOT RUN HERE: another folder's logs have no script here")
     import runpy
 
     made = runpy.run_path(str(scoring.HERE / "make.py"))

@@ -96,13 +96,30 @@ def test_strips_that_share_their_ends_cover_a_little_more_since_curves_leave_no_
     covered = coverage(trail, tool(9.144))
     assert covered.steps == 4861
     assert covered.covered_m2 / 1e4 == pytest.approx(26.6016, rel=4e-3)
-    assert coverage(trail, tool(9.144), method="tiles").covered_m2 == pytest.approx(covered.covered_m2, rel=1e-8)
+    assert coverage(trail, tool(9.144), method="outlines").covered_m2 == pytest.approx(covered.covered_m2, rel=1e-8)
 
 
 def test_row_to_row_is_the_twelve_rows_it_took(trail):
     spacing = trail_facts(trail, tool(9.144)).row_to_row
     assert spacing.distance_m.value == pytest.approx(9.144, abs=0.1)
     assert spacing.neighbours > 30
+
+
+def test_the_report_says_what_is_odd(path, tmp_path):
+    from click.testing import CliRunner
+
+    from evenstand.cli.trail import command
+
+    RECIPE.save(tmp_path / "harvest.toml")
+    words = ["report", str(path), "--recipe", str(tmp_path / "harvest.toml"), "--outfit-width", "9.144 m", "--no-places"]
+    told = CliRunner().invoke(command, words, standalone_mode=False)
+    assert told.exception is None
+    text = " ".join(told.output.split())
+    assert "The machine's distance is 0.8 % short" in text
+    assert "1 row repaired, line 1195: out of time order" in text
+    assert "1 row repaired, line 4354: out of time order" in text
+    assert "a stand-in speed left on?" not in text  # its positions and counts are some seconds apart, and even out over half a minute
+    assert "efficiency" in text
 
 
 def test_what_the_log_cannot_tell_is_said(trail):

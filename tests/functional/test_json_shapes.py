@@ -9,6 +9,7 @@ import sys
 
 import jsonschema
 import pytest
+from tests.made_tasks import machine_log, tasks_made
 
 from evenstand.cli import COMMANDS
 from evenstand.desk.demo import build_book
@@ -109,6 +110,9 @@ CASES = {
     "trail-read into a book": ["trail", "read", "{here}/log.csv", "--book", "{book}", "--job", JOB],
     "trail-report": ["trail", "report", "{here}/log.csv", "--outfit-width", "16.3 m"],
     "trail-export": ["trail", "export", "{here}/log.csv", "{here}/log.parquet"],
+    "trail-read of task data": ["trail", "read", "{here}/machine", "--column", "DET-3=bin A", "--density", "C=1.28 kg/L"],
+    "trail-tasks": ["trail", "tasks", "{here}/tasks", "--rates", "{here}/rates.geojson"],
+    "trail-prepare": ["trail", "prepare", "{here}/prepared.zip", "--book", "{book}", "--job", JOB, "--cell", "40 m"],
     "book-new": ["book", "new", "{here}/new", "--width", "16.3 m", "--crop", "wheat", "--rate", "120 kg/ha", "--no-sheets"],
     "book-show": ["book", "show", "{book}"],
     "book-history": ["book", "history", "{book}", "--limit", "0"],
@@ -168,6 +172,8 @@ def test_json_keeps_to_its_schema(made, tmp_path, root, case, profile):
     shutil.copytree(made, book)
     (tmp_path / "log.csv").write_text(LOG)
     (tmp_path / "field.geojson").write_text(json.dumps(FIELD))
+    tasks_made(tmp_path / "tasks")
+    machine_log(tmp_path / "machine")
     ran = output([a.format(book=book, here=tmp_path) for a in CASES[case]] + (["--units", profile] if profile else []))
     assert ran.returncode == 2 if case.startswith("error") else ran.returncode in (0, 1), ran.stderr
 

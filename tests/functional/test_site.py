@@ -384,7 +384,7 @@ def test_a_log_is_read_after_its_columns_were_confirmed_and_the_next_one_at_once
     read = site.post("/after/trail/columns", data={"token": _token(shown.text), "job": "home-wheat"})
     assert read.url.path == "/after/trail/home-wheat-day"
     assert "confirmed and remembered" in read.text
-    assert "<strong>Run 37" in read.text
+    assert '<p class="claim">Run 37' in read.text
     assert "<svg" in read.text
     following = site.post("/after/trail", data={"job": "dogleg-pea"}, files={"file": ("next.csv", log + b"\n")})
     assert following.url.path == "/after/trail/dogleg-pea-next"

@@ -91,3 +91,41 @@ def test_what_the_independent_library_writes_is_read_the_same(tmp_path: Path, ve
     if version == 4:
         assert [(line.name, line.kind, line.width_m) for line in field.lines] == [("west curve", "curve", 16.15)]
         assert field.lines[0].lonlat_deg.tolist() == [[-104.25, 50.5], [-104.2495, 50.505], [-104.25, 50.51]]
+
+
+@pytest.mark.parametrize("kind", [1, 2])
+def test_what_a_job_is_prepared_with_is_found_by_the_independent_reader(tmp_path: Path, kind: int) -> None:
+    from evenstand.book import Book
+    from evenstand.desk.demo import build_book
+    from evenstand.desk.tasks import job_task
+
+    build_book(tmp_path / "book")
+    with Book.open(tmp_path / "book") as book:
+        made = job_task(book, "home-wheat", cell_m=25.0, kind=kind).what
+    path = tmp_path / "job.zip"
+    write_task_data(made, path)
+    found: dict[str, Any] = json.loads(run("read_task_data.cjs", path))
+    assert found["warnings"] == []
+    assert made.field is not None
+    assert made.grid is not None
+    lines = found["fields"][0]["lines"]
+    assert len(lines) == len(made.field.lines) >= 3
+    for theirs, ours in zip(lines, made.field.lines, strict=True):
+        assert np.array(theirs["points"]) == pytest.approx(ours.lonlat_deg, abs=1e-9)
+    whole = np.rint(made.grid.rates * 100).astype(np.int64)
+    cells = found["tasks"][0]["grids"][0]["bytes"]
+    if kind == 2:
+        assert np.frombuffer(bytes(cells), dtype="<i4").tolist() == whole.ravel().tolist()
+    else:
+        zones = {z["code"]: [v[1] for v in z["values"]] for z in found["tasks"][0]["zones"]}
+        assert [zones[c] for c in cells] == whole.reshape(-1, whole.shape[2]).tolist()
+
+
+def test_what_the_independent_library_writes_is_layers_of_places(tmp_path: Path) -> None:
+    from evenstand.formats.iso11783.layers import task_layer, task_layer_names
+
+    path = tmp_path / "theirs.zip"
+    run("write_task_data.cjs", 4, path)
+    assert task_layer_names(path) == ("fields", "lines", "rates")
+    assert task_layer(path, "lines").geometries[0].coords[:] == [(-104.25, 50.5), (-104.2495, 50.505), (-104.25, 50.51)]
+    assert sorted(task_layer(path, "rates").attributes["wheat seed (kg/ha)"]) == [90.0, 112.0, 134.5]

@@ -24,7 +24,7 @@ def runs() -> list[Run]:
 
 
 def test_every_detector_is_measured() -> None:
-    measured = {"lost-flow" if k in ("run", "head") else k for k in KINDS}
+    measured = {"lost-flow" if k in ("run", "head", "run-stretch") else k for k in KINDS}
     assert measured | {"lane-gap"} == {d.kind for d in DETECTORS}  # row to row is measured once, against guidance
     assert set(STRIPPED) <= {d.kind for d in DETECTORS}
 
@@ -102,6 +102,42 @@ def test_the_table_goes_into_a_page_between_its_marks(runs: list[Run], tmp_path:
     assert text.endswith(f"{MARKS[1]}\nafter\n")
     assert "old" not in text
     assert all(f"| {kind} | " in text for kind in KINDS)
+
+
+def test_days_are_of_every_way_to_drive_and_made_fields_are_whole() -> None:
+    from benchmarks.trail_days import WAYS, made_day, made_field
+
+    for seed in range(4):
+        field = made_field(np.random.default_rng(seed))
+        assert 19 < field.area_ha < 71
+        assert field.polygons[0].outside[0] == field.polygons[0].outside[-1]
+    ways = {bool(made_day(SEED + i, "", "nominal", thin=True)[1].clean.get("guidance-width")) for i in range(8)}
+    assert ways == {True, False}  # lanes due north, and headland rounds
+    assert set(WAYS) == {"rectangle", "to and fro", "planned"}
+
+
+def test_the_ideal_test_knows_the_scatter_of_clean_days_and_no_more() -> None:
+    from benchmarks.trail_ideal import NINE, TWO_SIDED, smallest_ideal
+
+    roll = np.random.default_rng(1)
+    days = [{"distance-scale": float(v)} for v in roll.normal(0, 0.004, 400)]
+    found = smallest_ideal(days, usual_fan_rpm=4000)
+    assert set(found) == {"distance-scale"}
+    assert found["distance-scale"]["smallest"] == pytest.approx((TWO_SIDED + NINE) * 0.004, rel=0.1)
+    assert found["distance-scale"]["beyond_limit"] >= found["distance-scale"]["limit"]
+    assert smallest_ideal(days[:5], usual_fan_rpm=4000) == {}
+
+
+def test_the_tables_say_what_spoke_and_what_is_blind(runs: list[Run]) -> None:
+    from benchmarks.trail_tables import blind_lines, ideal_lines, mixed_lines
+
+    result = tables(runs, [])
+    mixed = "\n".join(mixed_lines(result["confusion"]))
+    assert "| fan-sag | fan-sag 2" in mixed
+    blind = "\n".join(blind_lines())
+    assert "| flow at the runs | lost-flow |" in blind
+    row = {"sd": 0.004, "smallest": 0.02, "limit": 0.03, "beyond_limit": 0.035, "ours": None, "times": None}
+    assert "not told" in ideal_lines({"nominal": {"distance-scale": row}})[-1]
 
 
 def test_the_docs_have_the_marks(root: Path) -> None:

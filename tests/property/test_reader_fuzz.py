@@ -13,6 +13,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from tests.made_tasks import tasks_made
 from tests.made_trails import log_lines, passes_trail
 from tests.unit.test_nmea import moments
 from tests.unit.test_task_data import HEADER, write_set
@@ -75,11 +76,13 @@ def driven(n: int) -> bytes:
     return encode(header, log)
 
 
-def run(data: bytes, place: Callable[[bytes], Path], seed: int, *, least: int = 1, **options: object) -> None:
+def run(data: bytes, place: Callable[[bytes], Path], seed: int, *, least: int = 1, share: int = 1, **options: object) -> None:
+    """Read mutations of a file; share: by how many files of one reader the mutations are shared."""
     rng = random.Random(seed)
-    read = sum(hold(place(mutated(data, rng)), **options) for _ in range(ROUNDS))
+    rounds = -(-ROUNDS // share)
+    read = sum(hold(place(mutated(data, rng)), **options) for _ in range(rounds))
     assert hold(place(data), **options)
-    assert least <= read < ROUNDS
+    assert least <= read < rounds
 
 
 def test_delimited_text(tmp_path: Path) -> None:
@@ -117,10 +120,77 @@ def rows_layer(path: Path, driver: str, rows: int = 30) -> bytes:
     north = 51 + np.arange(rows) * 2.0 / 111_259.0
     times = [f"2027-05-04T14:{i // 60:02d}:{i % 60:02d}Z" for i in range(rows)]
     columns = [np.array(times, dtype=object), np.full(rows, 7.2), np.full(rows, 120.0)]
-    names = ["time", "speed (km/h)", "rate applied A (kg/ha)"]
+    names = ["time", "speed_kmh", "appl_kgha"] if driver == "ESRI Shapefile" else ["time", "speed (km/h)", "rate applied A (kg/ha)"]
     wkb = to_wkb(points(np.full(rows, -105.0), north))
     raw.write(path, wkb, columns, names, geometry_type="Point", crs="EPSG:4326", driver=driver, layer="rows")
     return path.read_bytes()
+
+
+def hold_outline(path: Path) -> bool:
+    """Read an outline, and say whether one came out; any error but ours fails the test."""
+    from evenstand.field import read_boundary
+
+    try:
+        boundary = read_boundary(path, field=1)
+    except EvenstandError:
+        return False
+    assert boundary.area_m2 > 0
+    return True
+
+
+def run_outlines(data: bytes, place: Callable[[bytes], Path], seed: int) -> None:
+    rng = random.Random(seed)
+    rounds = -(-ROUNDS // 3)
+    read = sum(hold_outline(place(mutated(data, rng))) for _ in range(rounds))
+    assert hold_outline(place(data))
+    assert 0 < read < rounds
+
+
+@pytest.mark.parametrize("part", [".shp", ".shx", ".dbf", ".prj"])
+def test_shapefiles(tmp_path: Path, part: str) -> None:
+    path = tmp_path / "rows.shp"
+    rows_layer(path, "ESRI Shapefile")
+    target = path.with_suffix(part)
+    run(target.read_bytes(), lambda mutant: (target.write_bytes(mutant), path)[1], 10, share=4, zone="UTC")
+
+
+@pytest.mark.parametrize(("name", "driver"), [("field.geojson", "GeoJSON"), ("field.gpkg", "GPKG"), ("field.shp", "ESRI Shapefile")])
+def test_outlines_of_fields(tmp_path: Path, name: str, driver: str) -> None:
+    """The reader of boundaries: two areas, one with a hole, one in two parts."""
+    from pyogrio import raw
+    from shapely import MultiPolygon, Polygon, box, to_wkb
+
+    field = Polygon(
+        [(-105, 51), (-104.99, 51), (-104.991, 51.008), (-105, 51.007)], [[(-104.998, 51.002), (-104.997, 51.002), (-104.997, 51.003)]]
+    )
+    parts = MultiPolygon([box(-104.98, 51, -104.975, 51.004), box(-104.974, 51, -104.97, 51.004)])
+    path = tmp_path / name
+    names = [np.array(["north", "south"], dtype=object)]
+    shapes = to_wkb(np.array([MultiPolygon([field]), parts]))
+    raw.write(path, shapes, names, ["name"], geometry_type="MultiPolygon", crs="EPSG:4326", driver=driver, layer="fields")
+    run_outlines(path.read_bytes(), lambda mutant: (path.write_bytes(mutant), path)[1], 11)
+
+
+@pytest.mark.parametrize("name", ["TASKDATA.XML", "GRD00001.BIN"])
+def test_outlines_lines_and_maps_of_task_data(tmp_path: Path, name: str) -> None:
+    from evenstand.formats.iso11783.layers import task_layer, task_layer_names
+
+    made = tasks_made(tmp_path / "set")
+    target = next(p for p in made.iterdir() if p.name.upper() == name)
+    whole = target.read_bytes()
+
+    def look(data: bytes) -> int:
+        target.write_bytes(data)
+        try:
+            return sum(len(task_layer(made, layer).geometries) > 0 for layer in task_layer_names(made))
+        except EvenstandError:
+            return 0
+
+    rng = random.Random(12)
+    rounds = -(-ROUNDS // 2)
+    read = sum(look(mutated(whole, rng)) > 0 for _ in range(rounds))
+    assert look(whole) == 3
+    assert 0 < read <= rounds  # any byte of a map is some rate
 
 
 @pytest.mark.parametrize(("name", "driver"), [("rows.geojson", "GeoJSON"), ("rows.gpkg", "GPKG"), ("rows.fgb", "FlatGeobuf")])

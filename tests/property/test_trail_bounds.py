@@ -29,15 +29,15 @@ def test_every_total_of_every_field_lies_within_its_bound(found):
     assert not outside
     assert len({a.seed for a in found}) == FIELDS
     assert {a.kind for a in found} == set(KINDS)
-    assert {a.method for a in found} == {"tiles", "shapes", "cells"}
+    assert {a.method for a in found} == {"outlines", "shapes", "cells"}
 
 
 def test_bounds_are_not_there_for_show(found):
     """A bound that is never nearly reached proves little: the error comes within a thousandth of it somewhere, and it is small."""
-    tiles = [a for a in found if a.method == "tiles" and a.name != "skipped"]
-    assert max(a.error_m2 / a.bound_m2 for a in tiles) > 1e-3
+    outlines = [a for a in found if a.method == "outlines" and a.name != "skipped"]
+    assert max(a.error_m2 / a.bound_m2 for a in outlines) > 1e-3
     area = {a.seed: a.plain_m2 for a in found if a.name == "covered"}
-    assert all(a.bound_m2 <= 1e-5 * area[a.seed] for a in tiles if area[a.seed] > 100)
+    assert all(a.bound_m2 <= 1e-5 * area[a.seed] for a in outlines if area[a.seed] > 100)
 
 
 def test_the_fields_have_sections_holes_gaps_and_ground_sown_twice(found):
@@ -46,14 +46,14 @@ def test_the_fields_have_sections_holes_gaps_and_ground_sown_twice(found):
     assert any(f.boundary.polygons[0].holes for f in some)
     assert {f.outfit.width_m for f in some} == {1.2, 4.0, 9.0, 16.3, 24.0}
     assert any(not steps_of(f.trail).whole.all() for f in some if f.kind == "lost fixes")
-    assert sum(a.plain_m2 > 1 for a in found if a.name == "twice" and a.method == "tiles") > FIELDS / 2
+    assert sum(a.plain_m2 > 1 for a in found if a.name == "twice" and a.method == "outlines") > FIELDS / 2
 
 
 @pytest.mark.parametrize("log", ["straight", "curved", "headland"])
 @pytest.mark.parametrize("seed", [1, 2])
-def test_cells_and_tiles_agree_on_a_log_and_check_themselves(log, seed):
+def test_cells_and_outlines_agree_on_a_log_and_check_themselves(log, seed):
     trail = getattr(logs, log)(20_000, seed)
-    covered = coverage(trail, logs.outfit(), method="tiles", check=True)
+    covered = coverage(trail, logs.outfit(), method="outlines", check=True)
     check = covered.check
     assert check is not None
     assert check.agree and check.usual
@@ -120,7 +120,7 @@ def test_a_cell_sown_hundreds_of_times_is_counted_as_many_and_says_so():
     lifted = np.zeros(len(xy), dtype=bool)
     lifted[5::6] = True
     trail = trail_of(xy, lifted=lifted)
-    covered = coverage(trail, tool(3.0), method="tiles", check=True)
+    covered = coverage(trail, tool(3.0), method="outlines", check=True)
     assert covered.covered_m2 == pytest.approx(30, abs=0.01)
     assert covered.check is not None
     assert covered.check.proven_m2["repeat"] is None

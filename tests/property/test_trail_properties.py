@@ -56,7 +56,7 @@ def plain(trail: Trail, width: float, k: int) -> tuple[float, float, list]:
 
 @given(wandering(), st.sampled_from([3.0, 9.0, 16.0]))
 @QUIET
-@pytest.mark.parametrize("method", ["shapes", "tiles"])
+@pytest.mark.parametrize("method", ["shapes", "outlines"])
 def test_coverage_is_the_plain_union_of_one_polygon_a_step(method, case, width):
     trail, k = case
     union, twice, polygons = plain(trail, width, k)
@@ -73,9 +73,9 @@ def test_coverage_is_the_plain_union_of_one_polygon_a_step(method, case, width):
 def test_both_methods_agree_on_skipped_and_outside_ground(case, x, y, hole):
     trail, k = case
     field = square(60.0, x, y, hole)
-    shapes, tiles = (coverage(trail, tool(9.0, k), field, method=m) for m in ("shapes", "tiles"))
-    assert tiles.skipped_m2 == pytest.approx(shapes.skipped_m2, abs=1e-3)
-    assert tiles.outside_m2 == pytest.approx(shapes.outside_m2, abs=1e-3)
+    shapes, outlines = (coverage(trail, tool(9.0, k), field, method=m) for m in ("shapes", "outlines"))
+    assert outlines.skipped_m2 == pytest.approx(shapes.skipped_m2, abs=1e-3)
+    assert outlines.outside_m2 == pytest.approx(shapes.outside_m2, abs=1e-3)
     assert shapes.skipped_m2 + shapes.covered_m2 - shapes.outside_m2 == pytest.approx(3600 - hole**2, abs=1e-3)
 
 
@@ -85,7 +85,7 @@ def test_turning_and_moving_the_ground_changes_nothing(case, angle, shift):
     trail, k = case
     c, s = np.cos(angle), np.sin(angle)
     moved = Trail(frame=trail.frame, t_ms=trail.t_ms, xy_m=trail.xy_m @ np.array([[c, s], [-s, c]]) + shift, sections=trail.sections)
-    one, other = (coverage(t, tool(9.0, k), method="tiles") for t in (trail, moved))
+    one, other = (coverage(t, tool(9.0, k), method="outlines") for t in (trail, moved))
     assert other.covered_m2 == pytest.approx(one.covered_m2, rel=1e-6, abs=1e-4)
     assert other.twice_m2 == pytest.approx(one.twice_m2, rel=1e-5, abs=1e-3)
 
@@ -95,6 +95,6 @@ def test_turning_and_moving_the_ground_changes_nothing(case, angle, shift):
 def test_covered_twice_is_never_more_than_repeated_and_more_width_never_covers_less(case):
     trail, _ = case
     bare = Trail(frame=trail.frame, t_ms=trail.t_ms, xy_m=trail.xy_m)
-    narrow, wide = coverage(bare, tool(6.0), method="tiles"), coverage(bare, tool(6.0), method="shapes")
+    narrow, wide = coverage(bare, tool(6.0), method="outlines"), coverage(bare, tool(6.0), method="shapes")
     assert narrow.twice_m2 <= narrow.repeat_m2 + 1e-6
     assert wide.twice_m2 <= wide.covered_m2 + 1e-6

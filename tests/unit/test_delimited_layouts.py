@@ -198,3 +198,11 @@ def test_quoted_cells_may_hold_the_delimiter_and_line_ends(tmp_path):
     trail = read_trail(write_log(tmp_path / "a.csv", lines))
     assert trail.rows == 60
     assert [r.line for r in trail.set_aside] == [42]  # one line further down for the line end inside quotes
+
+
+@pytest.mark.parametrize("data", [b"\0", b"\0\0", b"a\0"])
+def test_a_file_of_one_or_two_bytes_is_refused_in_plain_words(tmp_path, data):
+    path = tmp_path / "log.csv"
+    path.write_bytes(data)
+    with pytest.raises(FileError):
+        read_trail(path)

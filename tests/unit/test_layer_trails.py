@@ -105,3 +105,15 @@ def test_parquet_of_somebody_else_is_named(tmp_path: Path) -> None:
         read_trail(path)
     with pytest.raises(FileError, match="limit|WKB"):
         read_trail(as_geoparquet(tmp_path, encoding="point"))
+
+
+def test_a_geoparquet_file_of_too_many_rows_is_refused_before_it_is_read(tmp_path, monkeypatch):
+    from tests.made_trails import passes_trail
+
+    from evenstand.formats import pointlayers
+    from evenstand.formats.geoparquet import write_trail_geoparquet
+
+    write_trail_geoparquet(passes_trail(passes=2), tmp_path / "t.geoparquet")
+    monkeypatch.setattr(pointlayers, "MOST_ROWS", 10)
+    with pytest.raises(FileError, match="at most 10"):
+        read_trail(tmp_path / "t.geoparquet")

@@ -114,3 +114,12 @@ def test_junk_is_refused_and_nothing_hangs(tmp_path: Path, junk: bytes) -> None:
 def test_other_text_is_not_taken_for_sentences() -> None:
     assert not looks_like_nmea(b"time,lat,lon\n1,2,3\n")
     assert looks_like_nmea("\n".join(moments(3)).encode())
+
+
+def test_a_file_too_long_to_be_read_whole_is_refused(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    from evenstand.formats import nmea
+
+    monkeypatch.setattr(nmea, "MOST_MOMENTS", 10)
+    assert read_trail(log(tmp_path, moments(9))).rows == 9
+    with pytest.raises(FileError, match="too much to be read whole"):
+        read_trail(log(tmp_path, moments(12)))

@@ -298,3 +298,37 @@ def test_a_folder_that_holds_task_data_is_not_written_over(tmp_path: Path) -> No
     with pytest.raises(FileError, match="already"):
         write_task_data(TaskSet(name="x"), tmp_path)
     assert (tmp_path / "TaskData.xml").read_bytes() == before
+
+
+def test_an_archive_with_a_member_without_a_name_is_refused(tmp_path: Path) -> None:
+    folder = tmp_path / "set"
+    folder.mkdir()
+    write_set(folder)
+    archive = tmp_path / "set.zip"
+    with zipfile.ZipFile(archive, "w") as out:
+        for p in sorted(folder.iterdir()):
+            out.write(p, p.name)
+        out.writestr(zipfile.ZipInfo("x"), b"1")
+    data = archive.read_bytes()
+    at = data.rindex(b"PK\x01\x02")  # the last member in the list, its name of one letter
+    archive.write_bytes(data[: at + 28] + b"\0\0" + data[at + 30 : at + 46] + data[at + 47 :])
+    with pytest.raises(FileError):
+        read_trail(archive)
+
+
+@pytest.mark.parametrize("honest", [True, False])
+def test_an_archive_that_unpacks_to_more_than_it_may_is_refused(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, honest: bool) -> None:
+    from evenstand.formats import archives
+    from evenstand.formats.iso11783 import folders
+
+    folder = tmp_path / "set"
+    folder.mkdir()
+    write_set(folder, records=bytes(300_000))
+    archive = tmp_path / "set.zip"
+    with zipfile.ZipFile(archive, "w", zipfile.ZIP_DEFLATED) as out:
+        for p in sorted(folder.iterdir()):
+            out.write(p, p.name)
+    monkeypatch.setattr(folders, "MOST_BYTES", 100_000)
+    monkeypatch.setattr(archives, "MOST_BYTES", 100_000 if honest else 10**9)  # one that states less than it holds passes the first look
+    with pytest.raises(FileError, match="unpacks to"):
+        read_trail(archive)

@@ -30,7 +30,7 @@ def test_ten_passes_of_ten_metres_are_a_hectare() -> None:
 @pytest.mark.parametrize("seed", range(6))
 def test_cells_agree_with_the_exact_union(seed: int) -> None:
     trail = straight(6000, seed)
-    exact = coverage(trail, outfit(), method="tiles")
+    exact = coverage(trail, outfit(), method="outlines")
     got = cells_of(strips_of(trail, outfit(), steps_of(trail)))
     assert got.covered_m2 == pytest.approx(exact.covered_m2, rel=1e-4)
     assert got.twice_m2 == pytest.approx(exact.twice_m2, abs=3e-4 * exact.covered_m2)

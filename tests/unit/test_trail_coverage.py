@@ -15,7 +15,7 @@ from evenstand.model import Frame, Outfit
 from evenstand.trail import coverage
 from made_trails import passes_trail, square, tool, trail_of
 
-BOTH = pytest.mark.parametrize("method", ["shapes", "tiles"])
+BOTH = pytest.mark.parametrize("method", ["shapes", "outlines"])
 
 
 @BOTH
@@ -148,9 +148,9 @@ def test_a_turn_tighter_than_half_the_tool_is_still_counted_right():
     angle = np.linspace(0, math.pi, 60)
     xy = 5.0 * np.column_stack([1 - np.cos(angle), np.sin(angle)])
     shapes = coverage(trail_of(xy), tool(16.0), method="shapes")
-    tiles = coverage(trail_of(xy), tool(16.0), method="tiles")
-    assert tiles.covered_m2 == pytest.approx(shapes.covered_m2, rel=1e-7)
-    assert tiles.twice_m2 == pytest.approx(shapes.twice_m2, abs=1e-3)
+    outlines = coverage(trail_of(xy), tool(16.0), method="outlines")
+    assert outlines.covered_m2 == pytest.approx(shapes.covered_m2, rel=1e-7)
+    assert outlines.twice_m2 == pytest.approx(shapes.twice_m2, abs=1e-3)
     assert shapes.twice_m2 > 1.0
 
 

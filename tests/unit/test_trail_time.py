@@ -59,6 +59,16 @@ def test_with_fill_points_only_a_stand_near_one_is_a_fill() -> None:
     assert used(with_stand(900), boundary=far).idle_s == pytest.approx(900, abs=2)
 
 
+def test_fill_points_count_in_the_trails_own_frame() -> None:
+    trail = with_stand(300)
+    east = dataclasses.replace(trail.frame, lon_deg=trail.frame.lon_deg - 0.01)  # its middle lies some 700 m to the west
+    field = dataclasses.replace(square(400.0, -50.0, -50.0), frame=east)
+    ahead = 0.01 * 111_320 * np.cos(np.radians(trail.frame.lat_deg))
+    near = dataclasses.replace(field, fill_points=((5.0 + float(ahead), 320.0),))
+    assert used(trail, boundary=near).fills == 1
+    assert used(trail, boundary=dataclasses.replace(field, fill_points=((5.0, 320.0),))).fills == 0
+
+
 def test_with_a_level_only_a_stand_in_which_it_rises_is_a_fill() -> None:
     trail = with_stand(900)
     stand = int(np.flatnonzero((np.diff(trail.xy_m, axis=0) == 0).all(axis=1))[0])

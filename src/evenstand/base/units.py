@@ -113,6 +113,7 @@ _ALL = (
         _u("ft/s", FOOT_M, 2),
         _u("kn", 1852 / 3600, 1),
         _u("cm/s", 1e-2, 0),
+        _u("mm/s", 1e-3, 0),
     ),
     _quantity("capacity", "ha/h", ("ha/h", "ac/h", "ac/h"), _u("ha/h", decimals=1), _u("ac/h", _HA_PER_ACRE, 1)),
     _quantity(

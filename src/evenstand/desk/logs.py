@@ -70,18 +70,45 @@ def says_itself(path: Path) -> bool:
     return kind_of(path) != "delimited"
 
 
+def _has_columns(path: Path) -> bool:
+    """Whether there is something a person can say of a file's columns or parts, to be remembered."""
+    from evenstand.formats.opening import kind_of
+
+    return kind_of(path) in ("delimited", "task-data")
+
+
+def densities_of_job(book: Book, job: str) -> dict[str, float]:
+    """Density of what is in each bin of a job, by its letter: of the lot, else of the product; bins without one are left out. [kg/m³]"""
+    from evenstand.model import Lot, Product
+
+    found = next((j for j in book.all(Job) if j.key == job), None)
+    lots, products = {x.key: x for x in book.all(Lot)}, {p.key: p for p in book.all(Product)}
+    out: dict[str, float] = {}
+    for ask in found.asks if found is not None else ():
+        for thing in (lots.get(ask.lot), products.get(ask.product)):
+            density = thing.density_kg_m3 if thing is not None else None
+            if density is not None and density.value:
+                out |= {letter: density.value for letter in ask.bins if letter not in out}
+    return out
+
+
 def _remembered_as(path: Path) -> str:
-    """The name under which the columns of logs with this header are remembered."""
+    """The name under which the columns of logs with this header, or the parts of this machine, are remembered."""
     import hashlib
 
     from evenstand.formats.layouts import shape_of
+    from evenstand.formats.opening import kind_of
 
+    if kind_of(path) == "task-data":
+        from evenstand.formats.iso11783.logged import machine_in
+
+        return REMEMBERED + machine_in(path)[:24]
     header = "\x1f".join(shape_of(path).header)
     return REMEMBERED + hashlib.sha256(header.encode()).hexdigest()[:24]
 
 
 def remembered_recipe(book: Book, path: Path) -> Recipe | None:
-    """What a person once confirmed the columns of logs with this header to be; None if nobody has.
+    """What a person once confirmed the columns of logs with this header, or the parts of this machine, to be; None if nobody has.
 
     Parameters
     ----------
@@ -158,9 +185,9 @@ def read_log(
     jobs = {j.key: j for j in book.all(Job)}
     if job not in jobs:
         raise MissingError(f"no job '{job}'", where="job", cure=f"Jobs: {', '.join(sorted(jobs)) or 'none yet'}.")
-    trail = trail if trail is not None else read_trail(path, recipe=recipe or remembered_recipe(book, path), crs=crs)
+    trail = trail or read_trail(path, recipe=recipe or remembered_recipe(book, path), crs=crs, density_kg_m3=densities_of_job(book, job))
     with as_one_file(path) as original, book.batch():  # columns remembered and trail are kept together or not at all
-        if recipe is not None and confirmed and not says_itself(path):
+        if recipe is not None and confirmed and _has_columns(path):
             remember_recipe(book, path, recipe)
         return _kept(book, jobs[job], trail, original, free_key=free_key, slug=slug, anew=confirmed)
 

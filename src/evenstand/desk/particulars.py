@@ -26,9 +26,12 @@ RANGES: dict[str, tuple[float, float]] = {
     "survival_sd": (0, 0.5),
     "day_hours": (0, 24), "workable": (0, 1), "soil_temperature_c": (-20, 50), "price_kg": (0, 100_000), "sow_within_h": (0, 10_000),
     "step_kg_ha": (0, 1000), "second_rate_kg_ha": (0, 5000),
+    "antenna_ahead_m": (-15, 40), "hitch_m": (0, 40),
 }  # fmt: skip
 """Bounds of what can be typed, metric; the low one of a length, speed, mass or price is not allowed itself."""
-_MAY_BE_LOW = frozenset({"temperature_c", "relative_humidity", "height_m", "soil_temperature_c", "workable", "survival_sd", "flutes"})
+_MAY_BE_LOW = frozenset(
+    {"temperature_c", "relative_humidity", "height_m", "soil_temperature_c", "workable", "survival_sd", "flutes", "hitch_m"}
+)
 
 
 def change_outfit(book: Book, key: str, values: Mapping[str, float | str | None], *, clock: Clock) -> Outfit:
@@ -42,7 +45,7 @@ def change_outfit(book: Book, key: str, values: Mapping[str, float | str | None]
         Of the outfit. [-]
     values : mapping
         Names of fields to values: "stand_in_m_s", "pulse_m", "fan_turns_s", those of `FanProof`, `FlagTest` and `Costs`, "flutes:B" for
-        the meter of bin B, "caught_kg:E" for head E. [metric]
+        the meter of bin B, "caught_kg:E" for head E; "antenna_ahead_m", and "hitch_m", 0 of which means no drawbar. [metric]
     clock : Clock
         Gives the day of a test that was typed without one. [UTC]
 
@@ -63,6 +66,10 @@ def change_outfit(book: Book, key: str, values: Mapping[str, float | str | None]
     kept = _the(book, Outfit, key)
     today = iso(clock.now())[:10]
     changes: dict[str, Any] = {name: known[name] for name in ("stand_in_m_s",) if name in known}
+    if "antenna_ahead_m" in known:
+        changes["antenna_ahead_m"] = _number(known["antenna_ahead_m"])
+    if "hitch_m" in known:
+        changes["hitch_m"] = _number(known["hitch_m"]) or None
     for name, sd in (("pulse_m", default("wheel-loaded-to-empty").low), ("fan_turns_s", default("fan-as-read").value)):
         if name in known:
             value = _number(known[name])

@@ -21,8 +21,9 @@ WORDS: dict[MarkKind, str] = {
     "stop": "stop",
 }
 PITCH = 19.0
-LEFT = 58.0
-RIGHT = 104.0
+LEFT, RIGHT = 58.0, 104.0
+NARROW = 480.0
+NARROW_LEFT, NARROW_RIGHT = 36.0, 82.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -44,7 +45,15 @@ class Strip:
     marks: tuple[Mark, ...] = ()
 
 
-def pass_strips(strips: Sequence[Strip], *, width: float = 720.0, profile: Profile = "si", name: str = "the field") -> Drawing:
+def pass_strips(
+    strips: Sequence[Strip],
+    *,
+    width: float = 720.0,
+    profile: Profile = "si",
+    name: str = "the field",
+    longest_m: float | None = None,
+    key: Sequence[MarkKind] | None = None,
+) -> Drawing:
     """All passes from the first to the last, each one line as long as the pass.
 
     Parameters
@@ -57,46 +66,54 @@ def pass_strips(strips: Sequence[Strip], *, width: float = 720.0, profile: Profi
         Units of lengths. [-]
     name : str
         For the title. [-]
+    longest_m : float or None
+        Length that fills the width; None: the longest of these, so that parts of one drawing share a scale. [m]
+    key : sequence of str or None
+        Signs to explain below; None: those that occur. [-]
 
     Returns
     -------
     Drawing
         A plain line is a pass as it should be; hatch is sown twice or off; a gap is not sown; dots are not recorded.
     """
-    longest = max((s.length_m for s in strips), default=1.0) or 1.0
-    scale = (width - LEFT - RIGHT) / longest
+    longest = longest_m or max((s.length_m for s in strips), default=1.0) or 1.0
+    lead = 10 if key == () else 16
+    left, right = (LEFT, RIGHT) if width >= NARROW else (NARROW_LEFT, NARROW_RIGHT)
+    scale = (width - left - right) / longest
     shapes: list[Shape] = []
     for row, strip in enumerate(strips):
-        shapes += _strip(strip, row * PITCH + 16, scale, profile)
-    height = len(strips) * PITCH + 24
+        shapes += _strip(strip, row * PITCH + lead, left, scale, profile)
+    height = len(strips) * PITCH + (0 if key == () else 24)  # parts of one drawing follow each other at the usual pitch
     kinds = [kind for kind in WORDS if any(mark.kind == kind for strip in strips for mark in strip.marks)]
-    for i, kind in enumerate(kinds):
+    explained = kinds if key is None else list(key)
+    for i, kind in enumerate(explained):
         y = height + 10 + i * 24
-        shapes += _mark(kind, LEFT, y, 44.0, "")
-        shapes.append(Text(role="label", at=(LEFT + 56, y + 5), text=WORDS[kind]))
+        shapes += _mark(kind, left, y, 44.0, "")
+        shapes.append(Text(role="label", at=(left + 56, y + 5), text=WORDS[kind]))
     return Drawing(
         width=width,
-        height=height + len(kinds) * 24 + (10 if kinds else 0),
+        height=height + len(explained) * 24 + (10 if explained else 0),
         shapes=tuple(shapes),
         title=f"Pass strips of {name}",
         description=_words(strips, kinds),
     )
 
 
-def _strip(strip: Strip, y: float, scale: float, profile: Profile) -> list[Shape]:
-    end = LEFT + strip.length_m * scale
-    shapes: list[Shape] = [Text(role="label", at=(LEFT - 12, y + 5), text=str(strip.number), anchor="end")]
-    shapes.append(Text(role="label-quiet", at=(end + 10, y + 5), text=shown(strip.length_m, "distance", profile)))
+def _strip(strip: Strip, y: float, left: float, scale: float, profile: Profile) -> list[Shape]:
+    end = left + strip.length_m * scale
+    shapes: list[Shape] = [Text(role="label", at=(left - 8, y + 5), text=str(strip.number), anchor="end")]
+    shapes.append(Text(role="label-quiet", at=(end + 8, y + 5), text=shown(strip.length_m, "distance", profile)))
     at = 0.0
     for gap in sorted((m for m in strip.marks if m.kind in {"skipped", "no-data"}), key=lambda m: m.from_m):
         if gap.from_m > at:
-            shapes.append(Line(role="strip", start=(LEFT + at * scale, y), end=(LEFT + gap.from_m * scale, y)))
+            shapes.append(Line(role="strip", start=(left + at * scale, y), end=(left + gap.from_m * scale, y)))
         at = max(at, gap.to_m)
     if at < strip.length_m:
-        shapes.append(Line(role="strip", start=(LEFT + at * scale, y), end=(end, y), title=f"Pass {strip.number}"))
+        shapes.append(Line(role="strip", start=(left + at * scale, y), end=(end, y), title=f"Pass {strip.number}"))
     for mark in strip.marks:
-        note = f"Pass {strip.number}, {WORDS[mark.kind]}, {mark.from_m:.0f} to {mark.to_m:.0f} m. {mark.note}".strip()
-        shapes += _mark(mark.kind, LEFT + mark.from_m * scale, y, max(3.0, (mark.to_m - mark.from_m) * scale), note)
+        low, high = (shown(m, "distance", profile) for m in (mark.from_m, mark.to_m))
+        note = f"Pass {strip.number}, {WORDS[mark.kind]}, {low} to {high}. {mark.note}".strip()
+        shapes += _mark(mark.kind, left + mark.from_m * scale, y, max(3.0, (mark.to_m - mark.from_m) * scale), note)
     return shapes
 
 

@@ -5,14 +5,17 @@ from __future__ import annotations
 from typing import Any
 
 from evenstand.base.units import Profile, shown
+from evenstand.desk.trail_lines import FaultLine, fault_lines, odd_lines, other_notes
+from evenstand.desk.trail_parts import MOST_ROWS, bin_rows, part_rows, repeat_lines, time_rows, turn_lines
 from evenstand.desk.trails import FieldRecord
-from evenstand.drawing import paper_svg, place_rows, strips_of_passes, trail_map
+from evenstand.drawing import paper_svg, place_rows, trail_map
+from evenstand.drawing.trails import strips_in_parts
 from evenstand.paper.typesetting import PaperSize, typeset
-from evenstand.trail.labels import Part
+from evenstand.trail import PassException, PassFacts
 from evenstand.trail.outlines import located, map_facts
 
-STRIPS_A_PAGE = 30
-MOST_ROWS = 40
+STRIPS_A_PART = 6
+MOST_PLACES = 10
 SOURCE = "As the controller reported: kilograms and rates repeat the display and prove nothing about what left the openers."
 
 
@@ -56,26 +59,34 @@ def record_data(record: FieldRecord, *, profile: Profile, made_at: str = "", who
         For the template `field_record`. [text]
     """
     passes = record.facts.passes
-    pages = [passes[i : i + STRIPS_A_PAGE] for i in range(0, len(passes), STRIPS_A_PAGE)]
-    strips = [strips_of_passes(p, profile=profile, name=record.field or record.name) for p in pages]
+    strips = strips_in_parts(passes, STRIPS_A_PART, profile=profile, name=record.field or record.name)
+    odd = [(p, others) for p in passes if (others := tuple(e for e in p.exceptions if e.kind != "run-dead"))]  # those are told above
     ground = map_facts(record.trail, record.outfit, record.boundary, passes, record.facts.run_faults)
     plan = trail_map(record.trail, passes, ground, profile=profile, name=record.field or record.name)
     places = record.places
+    told = fault_lines(record.facts.faults, record.trail, profile=profile)
     return {
         "head": _head(record, made_at, who),
         "figures": [list(row) for row in _figures(record, profile)],
         "strips": [{"svg": paper_svg(d), "alt": d.description} for d in strips],
         "map": {"svg": paper_svg(plan), "alt": plan.description},
-        "patches": [list(row) for row in place_rows(located(ground.patches, record.trail.frame), profile)],
-        "days": _table(places.days if places else (), profile),
-        "zones": _table(places.zones if places else (), profile),
-        "products": _products(record, profile),
-        "faults": [_fault(f, profile) for f in record.facts.run_faults],
-        "passes": [_pass(p, profile) for p in passes if p.exceptions][:MOST_ROWS],
-        "more_passes": max(0, sum(bool(p.exceptions) for p in passes) - MOST_ROWS),
+        "patches": [list(row) for row in place_rows(located(ground.patches, record.trail.frame, most=MOST_PLACES), profile)],
+        "days": [list(row) for row in part_rows(places.days, profile=profile)] if places else [],
+        "zones": [list(row) for row in part_rows(places.zones, profile=profile)] if places else [],
+        "products": [list(row) for row in bin_rows(places, record.facts, record.products, profile=profile)] if places else [],
+        "place": list(record.notes),
+        "found": told.head,
+        "faults": [_fault(f) for f in told.found],
+        "looked": told.looked,
+        "unseen": list(told.unseen),
+        "passes": [_pass(p, others, profile) for p, others in odd][:MOST_ROWS],
+        "more_passes": max(0, len(odd) - MOST_ROWS),
         "source": SOURCE if record.facts.rates else "",
         "check": _check(record),
-        "notes": [*record.covered.notes, *record.facts.cannot_see],
+        "time": [list(row) for row in time_rows(record.facts, profile=profile)],
+        "turns": [*turn_lines(record.turns, profile=profile), *(repeat_lines(places, profile=profile) if places else ())],
+        "odd": list(odd_lines(record.trail, record.facts, profile=profile)),
+        "notes": list(other_notes((*record.covered.notes, *record.facts.cannot_see, *(places.notes if places else ())))),
     }
 
 
@@ -130,51 +141,13 @@ def _moment(t_ms: int) -> str:
     return datetime.fromtimestamp(t_ms / 1000, tz=UTC).strftime("%Y-%m-%d %H:%M UTC")
 
 
-def _table(parts: tuple[Part, ...], profile: Profile) -> list[list[str]]:
-    """A row each: name, ground first sown, sown again, not sown, kilograms."""
-    return [
-        [
-            p.name,
-            shown(p.covered_m2 / 1e4, "area", profile),
-            shown(p.repeat_m2 / 1e4, "area", profile),
-            "–" if p.skipped_m2 is None else shown(p.skipped_m2 / 1e4, "area", profile),
-            "; ".join(f"{b} {shown(m, 'mass', profile)}" for b, m in p.mass_kg.items()) or "–",
-        ]
-        for p in parts[:MOST_ROWS]
-    ]
+def _fault(line: FaultLine) -> dict[str, Any]:
+    return {"stop": line.stop, "says": line.says, "rows": [list(row) for row in line.rows]}
 
 
-def _products(record: FieldRecord, profile: Profile) -> list[list[str]]:
-    """A row for each bin: letter, product, ground, kilograms, mean asked and reported."""
-    if record.places is None:
-        return []
-    rates = {r.bin: r for r in record.facts.rates}
-    out = []
-    for p in record.places.bins:
-        rate = rates.get(p.name)
-        out.append(
-            [
-                p.name,
-                record.products.get(p.name, "not known"),
-                shown(p.covered_m2 / 1e4, "area", profile),
-                shown(sum(p.mass_kg.values()), "mass", profile),
-                shown(rate.asked_kg_ha if rate else None, "rate", profile),
-                shown(rate.reported_kg_ha if rate else None, "rate", profile),
-            ]
-        )
-    return out
-
-
-def _fault(fault: Any, profile: Profile) -> str:
-    what = f"Run {fault.run}" + (f", head {fault.head}," if fault.head else "") if fault.run is not None else f"Head {fault.head}"
-    size = f"; {shown(fault.area_ha, 'area', profile)}" if fault.area_ha == fault.area_ha else ""
-    until = "to the end" if fault.until_ms is None else "until it came back"
-    return f"{what} without flow from pass {fault.since_pass} {until}{size}, against {fault.siblings}."
-
-
-def _pass(p: Any, profile: Profile) -> list[str]:
-    notes = "; ".join(dict.fromkeys(f"{e.note or e.kind} at {shown(e.from_m, 'distance', profile)}" for e in p.exceptions[:4]))
-    more = f"; and {len(p.exceptions) - 4} more" if len(p.exceptions) > 4 else ""
+def _pass(p: PassFacts, others: tuple[PassException, ...], profile: Profile) -> list[str]:
+    notes = "; ".join(dict.fromkeys(f"{e.note or e.kind} at {shown(e.from_m, 'distance', profile)}" for e in others[:4]))
+    more = f"; and {len(others) - 4} more" if len(others) > 4 else ""
     return [str(p.number), shown(p.length_m, "distance", profile), notes + more]
 
 

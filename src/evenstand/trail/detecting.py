@@ -27,7 +27,10 @@ from evenstand.trail.speeds import distance_drift, distance_scale, speed_frozen
 from evenstand.trail.stepping import Steps
 from evenstand.trail.stuck import section_off, section_on, work_stuck
 
-NO_STATE = "Runs without flow cannot be told from a lifted tool in this log: its work state does not follow the lift."
+NO_STATE = {
+    "lost-flow": "Runs without flow cannot be told from a lifted tool in this log: its work state does not follow the lift.",
+    "uncounted-work": "Work that was not counted cannot be told from a turn in this log: its work state does not follow the lift.",
+}
 NO_MASS = "Flow of so many kilograms: a sensor says flow or no flow."
 
 
@@ -69,11 +72,10 @@ def _of_run(look: Look, fault: RunFault) -> TrailFault:
     area = fault.area_ha if fault.area_ha == fault.area_ha else None
     ground = f", {shown(area, 'area', look.profile)} so far" if area is not None else ""
     what = f"Head {fault.head}" if whole else f"Run {fault.run}" + (f", head {fault.head}," if fault.head else "")
-    advice = "Worth sowing again." if whole else "Its siblings got its share; neighbours fill in, do not sow it again."
     return TrailFault(
         kind="lost-flow",
         cause=f"head:{fault.head}" if whole else f"run:{fault.run}",
-        claim=f"{what} is without flow since {clock(fault.first_missed_s)}{ground}. {advice}",
+        claim=f"{what} is without flow since {clock(fault.first_missed_s)}{ground}.",
         since_s=fault.first_missed_s,
         since_low_s=fault.earliest_s,
         since_high_s=fault.latest_s,
@@ -194,9 +196,10 @@ def trail_faults(
         if not faults and not blind:
             used = tuple(next(c for c in group if c in have) for group in detector.needs)
             clear.append(Clear(kind=detector.kind, title=detector.title, columns=("positions", *used)))
-    if any(f.kind == "work-stuck" for f in found) and any(f.kind == "lost-flow" for f in found):
-        found = [f for f in found if f.kind != "lost-flow"]
-        unseen.append(Unseen(kind="lost-flow", needs=("a work state that follows the lift",), says=NO_STATE))
+    if any(f.kind == "work-stuck" for f in found):  # what then looks like it follows from the state, and is not told twice
+        for kind in {f.kind for f in found} & set(NO_STATE):
+            unseen.append(Unseen(kind=kind, needs=("a work state that follows the lift",), says=NO_STATE[kind]))
+        found = [f for f in found if f.kind not in NO_STATE]
     return TrailFaults(
         found=tuple(sorted(found, key=lambda f: (not f.worth_stopping, f.since_s))), clear=tuple(clear), unseen=tuple(unseen)
     )

@@ -13,10 +13,10 @@ from evenstand.model.outfit import Outfit
 from evenstand.model.place import FloatArray, IntArray
 from evenstand.model.trail import Trail
 from evenstand.trail.cells import CellMap, DoseArray
+from evenstand.trail.compiled import jit
 from evenstand.trail.passes import pass_of_row, passes_of
 from evenstand.trail.stepping import Steps, runs_of
 from evenstand.trail.strips import section_edges, tool_path
-from evenstand.trail.tiles import _jit
 
 CLASSES = (0.0, 0.5, 0.9, 1.1, 1.5, 1.9, 2.1, 3.0, math.inf)
 SQUARE_M = 25.0
@@ -97,7 +97,7 @@ def dose_classes(cells: CellMap, dose_kg_ha: DoseArray, *, usual_kg_ha: float | 
     )
 
 
-@_jit
+@jit
 def _classes(count, dose, edges):  # type: ignore[no-untyped-def]  # pragma: no cover
     """Cells sown once and again in each class."""
     once, again = np.zeros(edges.size + 1, np.int64), np.zeros(edges.size + 1, np.int64)
@@ -161,7 +161,7 @@ def spots_of(cells: CellMap, doses_kg_ha: Mapping[str, DoseArray], trail: Trail,
     return tuple(out)
 
 
-@_jit
+@jit
 def _squares(count, block, down, over):  # type: ignore[no-untyped-def]  # pragma: no cover
     """Cells sown again in each square."""
     out = np.zeros((down, over), np.int64)

@@ -29,6 +29,10 @@ SCALE_SD = 0.0002
 STEP_SD = 0.0005
 SPEED_SD = 0.003
 NEAR = 0.05
+BEND_M = 25.0
+AHEAD_SD = 1e-4  # of a metre of way, for each metre the antenna is ahead: it sways beside the tool's way
+STRAIGHT_RAD = 0.05
+LEAST_STRAIGHT = 1 / 3
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -119,7 +123,7 @@ def trail_facts(
     steps = steps_of(trail)
     passes = passes_of(trail, steps)
     faults = run_faults(trail, outfit, passes=passes, steps=steps)
-    gnss, shown, ratio, by = distances(trail, steps)
+    gnss, shown, ratio, by = distances(trail, steps, ahead_m=outfit.antenna_ahead_m)
     if covered is None and boundary is not None:
         covered = coverage(trail, outfit, boundary)
     work_s = float(steps.dt_s[steps.sowing].sum())
@@ -159,7 +163,7 @@ def trail_facts(
     )
 
 
-def distances(trail: Trail, steps: Steps) -> tuple[Est | None, Est | None, Est | None, str]:
+def distances(trail: Trail, steps: Steps, *, ahead_m: float = 0.0) -> tuple[Est | None, Est | None, Est | None, str]:
     """Distance at work by positions, the same as the machine counted it, their ratio (machine over positions), and what counted.
 
     Parameters
@@ -168,6 +172,9 @@ def distances(trail: Trail, steps: Steps) -> tuple[Est | None, Est | None, Est |
         n rows. [-]
     steps : Steps
         Its steps. [-]
+    ahead_m : float
+        From the openers forward to the antenna. In a bend it goes a longer way than the tool: the ratio then comes from straight stretches,
+        where they are a third of the way or more. [m]
 
     Returns
     -------
@@ -187,15 +194,38 @@ def distances(trail: Trail, steps: Steps) -> tuple[Est | None, Est | None, Est |
     good = steps.sowing & np.isfinite(step)
     if not good.any():
         return lengths, None, None, ""
+    level = good & _straight(trail, steps) if ahead_m else good
+    if float(steps.length_m[level].sum()) >= LEAST_STRAIGHT * float(steps.length_m[good].sum()):
+        good = level
     gnss, piece = _chorded(trail, steps, good)
     counted = np.bincount(piece, weights=step[good], minlength=gnss.size).astype(np.float64)
     shown = Est(
-        value=float(step[good].sum()), sd=0.0, basis="measured", source="the machine's count" if by == "step" else "speed times time"
+        value=float(step[steps.sowing & np.isfinite(step)].sum()),
+        sd=0.0,
+        basis="measured",
+        source="the machine's count" if by == "step" else "speed times time",
     )
     if gnss.sum() <= 0:
         return lengths, shown, None, by
     ratio = float(counted.sum() / gnss.sum())
-    return lengths, shown, Est(value=ratio, sd=_ratio_sd(counted, gnss, ratio, by), basis="computed", source=by), by
+    return (
+        lengths,
+        shown,
+        Est(value=ratio, sd=math.hypot(_ratio_sd(counted, gnss, ratio, by), AHEAD_SD * ahead_m), basis="computed", source=by),
+        by,
+    )
+
+
+def _straight(trail: Trail, steps: Steps) -> BoolArray:
+    """Steps about which the way turns by less than three degrees within 25 m on either side."""
+    along = np.concatenate([[0.0], np.cumsum(steps.length_m)])
+    middle = 0.5 * (along[1:] + along[:-1])
+    before, here, after = (
+        np.column_stack([np.interp(middle + d, along, trail.xy_m[:, i]) for i in (0, 1)]) for d in (-BEND_M, 0.0, BEND_M)
+    )
+    one, other = here - before, after - here
+    turn = np.arctan2(one[:, 0] * other[:, 1] - one[:, 1] * other[:, 0], (one * other).sum(axis=1))
+    return np.asarray(np.abs(turn) < STRAIGHT_RAD)
 
 
 def _counted(trail: Trail, steps: Steps) -> tuple[FloatArray | None, str]:

@@ -22,6 +22,10 @@ from evenstand.trail.stepping import Steps, at_work_rows, runs_of, steps_of
 
 Z_95 = 1.96
 EVIDENCE_PASSES = 6
+AGAIN = "May be worth sowing again: a head is several rows wide."
+NEVER_AGAIN = "Never worth sowing again: its siblings got its share, and neighbours fill in one row."
+STOP = "Worth stopping for."
+LEAVE = "Leave it until the next stop."
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -60,6 +64,13 @@ class TrailFault:
     def interval(self) -> tuple[float, float] | None:
         """95 % interval of the size. [size_unit]"""
         return None if self.size is None else self.size.interval(Z_95)
+
+    @property
+    def worth(self) -> str:
+        """What it is worth: a head may be sown again, one row never; else whether to stop for it. [-]"""
+        if self.kind == "lost-flow":
+            return AGAIN if self.worth_stopping else NEVER_AGAIN
+        return STOP if self.worth_stopping else LEAVE
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -113,6 +124,12 @@ class Look:
         return max(self.steps.limits.usual_s, 0.05)
 
     @property
+    def moving(self) -> BoolArray:
+        """Rows from which the machine moves on, rows not missing. (n,) [-]"""
+        way = self.steps.whole & (self.steps.length_m > rule("standing-speed") * np.maximum(self.steps.dt_s, 0.0))
+        return np.concatenate([way, [False]])
+
+    @property
     def work_columns(self) -> tuple[str, ...]:
         """The columns that told when the tool was at work, empty where none did. [-]"""
         known = {"sections and lift": ("sections", "lift"), "sections": ("sections",), "lift": ("lift",)}
@@ -121,6 +138,10 @@ class Look:
     def passes_between(self, first: int, last: int) -> tuple[int, ...]:
         """Numbers of the passes that share rows with first to last. [-]"""
         return tuple(p.number for p in self.passes if p.first_row <= last and p.last_row >= first)
+
+    def row_of_way(self, metres: float) -> int:
+        """First row at or after that way driven, within the trail. [-]"""
+        return int(np.clip(np.searchsorted(self.along_m, metres - 1e-6), 0, self.trail.n - 1))
 
     def row_at(self, second: float) -> int:
         """First row at or after that second. [-]"""
@@ -215,7 +236,7 @@ def clock(second: float) -> str:
     return f"{minutes // 60} h {minutes % 60:02d} min after the start"
 
 
-def change_point(values: FloatArray, *, sd_floor: float) -> tuple[int, float, float, float] | None:
+def change_point(values: FloatArray, *, sd_floor: float, least: int = 2) -> tuple[int, float, float, float] | None:
     """Where the level of a series changes most: (first index after, change, its sd, z); None with fewer than 4 values.
 
     Parameters
@@ -224,6 +245,8 @@ def change_point(values: FloatArray, *, sd_floor: float) -> tuple[int, float, fl
         One value for each pass, finite. [any]
     sd_floor : float
         Least scatter of one value. [unit of values]
+    least : int
+        Values on either side of the change. [-]
 
     Returns
     -------
@@ -231,11 +254,11 @@ def change_point(values: FloatArray, *, sd_floor: float) -> tuple[int, float, fl
         The scatter comes from differences of neighbours, so that the change itself does not hide it. [-, unit, unit, -]
     """
     n = values.size
-    if n < 4:
+    if n < 2 * least or n < 4:
         return None
     scatter = max(robust_sd(np.diff(values)) / np.sqrt(2.0), sd_floor)
     total = np.concatenate([[0.0], np.cumsum(values)])
-    k = np.arange(2, n - 1)
+    k = np.arange(least, n - least + 1)
     change = (total[n] - total[k]) / (n - k) - total[k] / k
     sd = scatter * np.sqrt(1.0 / k + 1.0 / (n - k))
     best = int(np.argmax(np.abs(change) / sd))

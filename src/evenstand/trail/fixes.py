@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 
 from evenstand.base.estimate import Est
@@ -14,8 +16,12 @@ from evenstand.trail.passes import PassFacts
 HALF = 5
 SIDE_ROWS = 2 * HALF
 SIDE_WAY_M = 6.0
-STRAIGHT_DEG = 12.0
+STRAIGHT_RAD = math.radians(12.0)
 STEADY_SD_M = 0.02
+USUAL_AHEAD_M = 12.0  # where it is not known: the longest of the outfits we know
+SWING = 1.5
+USUAL_CROOKED = 1.5
+MOST_CROOKED = 0.08  # of a leap: where the way itself bends and wavers more than that, no leap can be told
 AT_ONCE = 0.5
 MOST_ASTRAY = 5
 STAYS = 0.7
@@ -79,7 +85,7 @@ def _leaps(look: Look) -> IntArray:
     whole = np.concatenate([[0], np.cumsum(look.steps.whole & ~far)])
     alone = (whole[rows] - whole[rows - SIDE_ROWS + 1] == SIDE_ROWS - 1) & (whole[rows + SIDE_ROWS] - whole[rows + 1] == SIDE_ROWS - 1)
     lone = rows[alone]
-    lone = lone[_about(look.trail.xy_m, lone)[2]]
+    lone = lone[_about(look.trail.xy_m, lone)[2] < STRAIGHT_RAD]
     stay = lone[_stays(look.trail.xy_m, lone, length[lone])]
     back = rows[far[np.minimum(rows + 1, far.size - 1)]]
     back = back[np.hypot(*(look.trail.xy_m[back + 2] - look.trail.xy_m[back]).T) <= 2 * reach[back]]
@@ -95,8 +101,9 @@ def _stays(xy: FloatArray, rows: IntArray, length: FloatArray) -> BoolArray:
     return np.asarray(np.hypot(*(after - 2 * before + earlier).T) >= STAYS * length)
 
 
-def _about(xy: FloatArray, i: IntArray) -> tuple[FloatArray, FloatArray, BoolArray]:
-    """Of the steps from row i to i+1: direction of the way about them (m, 2), how far it moves aside there [m], and whether it is straight.
+def _about(xy: FloatArray, i: IntArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Of the steps from row i to i+1: direction across the way about them (m, 2), how far it moves aside there [m], and how much it turns
+    there, infinite where it hardly moves [rad].
 
     Everything from middles of five rows, so that one bad fix turns no direction. Where a machine turns about, an antenna ahead swings
     far: that is no leap.
@@ -116,38 +123,57 @@ def _about(xy: FloatArray, i: IntArray) -> tuple[FloatArray, FloatArray, BoolArr
     tilt = (aside[1] - aside[0] + aside[3] - aside[2]) / run
     moved = (aside[2] + aside[3] - aside[0] - aside[1] - tilt * (along[2] + along[3] - along[0] - along[1])) / 2
     bend = np.abs(np.arctan2(aside[3] - aside[2], other) - np.arctan2(aside[1] - aside[0], one))
-    return side, moved, np.asarray(moves & (bend < np.radians(STRAIGHT_DEG)))
+    return side, moved, np.where(moves, bend, np.inf)
 
 
 def _sideways(look: Look) -> tuple[IntArray, FloatArray, float]:
     """Steps at which the way moves aside and stays there: rows and sizes [m]; and the day's own sideways unrest. [m]"""
     parts = [_aside(look, p) for p in look.passes]
     where = np.concatenate([part[0] for part in parts])
-    moved, step = (np.concatenate([part[i] for part in parts]) for i in (1, 2))
+    moved, step, swing, crooked = (np.concatenate([part[i] for part in parts]) for i in (1, 2, 3, 4))
     if moved.size < LEAST_ROWS:
         return np.zeros(0, dtype=np.int64), np.zeros(0), STEADY_SD_M
     unrest = max(robust_sd(moved), STEADY_SD_M)
     least = max(limit("shift-least"), limit("shift-z") * unrest)
     # the move must happen in one step, not over the whole window
     size = np.where(np.sign(step) == np.sign(moved), np.minimum(np.abs(moved), np.abs(step)), 0.0)
-    hit = (np.abs(moved) >= least) & (size >= max(limit("shift-least"), AT_ONCE * least))
+    bent = np.maximum(crooked - USUAL_CROOKED * float(np.median(crooked)), 0.0) / MOST_CROOKED  # more than the day's own wavering
+    hit = (np.abs(moved) >= least + swing + bent) & (size >= max(limit("shift-least"), AT_ONCE * least))
     return where[hit], np.abs(moved[hit]), unrest
 
 
-def _aside(look: Look, p: PassFacts) -> tuple[IntArray, FloatArray, FloatArray]:
-    """How far the way moves aside at each step of a pass, on straight ground: rows, moves of the middles about it, its own. [m]"""
+def _aside(look: Look, p: PassFacts) -> tuple[IntArray, FloatArray, FloatArray, FloatArray, FloatArray]:
+    """How far the way moves aside at each step of a pass, on straight ground: rows, moves of the middles about it, its own, what an antenna
+    ahead of the axle may swing there, and how far the rows about it lie off two lines. [m]"""
     k = SIDE_ROWS
     rows = np.arange(p.first_row, p.last_row + 1)
     xy = look.trail.xy_m[rows]
     if rows.size < 2 * k + 2:
-        return np.zeros(0, dtype=np.int64), np.zeros(0), np.zeros(0)
+        none = np.zeros(0)
+        return np.zeros(0, dtype=np.int64), none, none, none, none
     i = np.arange(k - 1, rows.size - k - 1)  # the step from row i to i+1
-    side, moved, straight = _about(xy, i)
+    side, moved, bend = _about(xy, i)
+    straight = bend < STRAIGHT_RAD
     late = look.steps.dt_s[rows[:-1]] > look.steps.limits.gap_s
     whole = np.convolve(late, np.ones(2 * k - 1), mode="valid")[: i.size] == 0
     use = straight & whole
     step_side = ((xy[i + 1] - xy[i]) * side).sum(axis=1)
-    return rows[i[use]], moved[use], step_side[use]
+    crooked = np.maximum(_crooked(xy, i[use], side[use], 1 - k), _crooked(xy, i[use], side[use], 1))
+    swing = SWING * max(look.outfit.antenna_ahead_m, USUAL_AHEAD_M) * bend[use]
+    return rows[i[use]], moved[use], step_side[use], swing, crooked
+
+
+def _crooked(xy: FloatArray, i: IntArray, side: FloatArray, shift: int) -> FloatArray:
+    """How far the ten rows from i + shift lie off a line of their own, by the middle distance. [m]"""
+    if i.size == 0:
+        return np.zeros(0)
+    window = np.lib.stride_tricks.sliding_window_view(xy, SIDE_ROWS, axis=0)[i + shift]
+    aside = (window * side[:, :, None]).sum(axis=1)
+    along = (window * np.column_stack([-side[:, 1], side[:, 0]])[:, :, None]).sum(axis=1)
+    along = along - along.mean(axis=1, keepdims=True)
+    way = np.maximum((along**2).sum(axis=1, keepdims=True), 1e-9)
+    off = aside - np.median(aside, axis=1, keepdims=True) - along * ((aside * along).sum(axis=1, keepdims=True) / way)
+    return np.asarray(1.4826 * np.median(np.abs(off - np.median(off, axis=1, keepdims=True)), axis=1))
 
 
 def _fault(look: Look, rows: IntArray, sizes: FloatArray, unrest: float) -> TrailFault:

@@ -11,8 +11,8 @@ import numpy.typing as npt
 from evenstand.model.place import Boundary, FloatArray
 from evenstand.model.trail import Trail
 from evenstand.trail.cells import CellMap, DoseArray
+from evenstand.trail.compiled import jit
 from evenstand.trail.covering import boundary_rings
-from evenstand.trail.tiles import _jit
 
 ELSEWHERE = "elsewhere"
 OUTSIDE = "outside"
@@ -82,7 +82,7 @@ def labels_of(cells: CellMap, trail: Trail, places: Sequence[tuple[str, Boundary
     return tuple(name for name, _ in places), label if places else np.full(cells.count.shape, -1, np.int16)
 
 
-@_jit
+@jit
 def _fill(begin, end, label, value):  # type: ignore[no-untyped-def]  # pragma: no cover
     """Give the cells whose middles lie inside the rings a label, where they have none."""
     rows, columns = label.shape
@@ -105,7 +105,7 @@ def _fill(begin, end, label, value):  # type: ignore[no-untyped-def]  # pragma: 
                     label[r, c] = value
 
 
-@_jit
+@jit
 def by_label(label, inside, bounded, count, names):  # type: ignore[no-untyped-def]  # pragma: no cover
     """Cells sown (each time counted), covered, covered twice and skipped on each label, label + 1 being the index."""
     sown, covered = np.zeros(names, np.int64), np.zeros(names, np.int64)
@@ -120,7 +120,7 @@ def by_label(label, inside, bounded, count, names):  # type: ignore[no-untyped-d
     return sown, covered, twice, skipped
 
 
-@_jit
+@jit
 def mass_of(label, dose, names):  # type: ignore[no-untyped-def]  # pragma: no cover
     """Sum of doses on each label."""
     total = np.zeros(names)
@@ -130,7 +130,7 @@ def mass_of(label, dose, names):  # type: ignore[no-untyped-def]  # pragma: no c
     return total
 
 
-@_jit
+@jit
 def by_row(first, count, n):  # type: ignore[no-untyped-def]  # pragma: no cover
     """For each row of the trail the cells it sowed first, and how many of those were sown again."""
     new, again = np.zeros(n, np.int64), np.zeros(n, np.int64)

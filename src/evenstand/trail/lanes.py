@@ -10,6 +10,7 @@ from evenstand.reference.practice import default
 from evenstand.trail.faults import Answer, Look, TrailFault, Unseen, limit
 from evenstand.trail.passes import RowToRow, row_to_row
 
+LEAST_PAIRS = 3
 ONLY_GUIDANCE = "The tool's width: row to row is what guidance steered by. Only a tape tells the tool's."
 
 
@@ -42,7 +43,10 @@ def guidance_width(look: Look) -> tuple[Answer, ...]:
     seen = row_to_row(look.trail, look.passes)
     if seen is None:
         return (_no_lanes("guidance-width"),)
-    off, sd = seen.distance_m.value - typed, _sd(seen)
+    lanes = max(1, round(seen.distance_m.value / typed))  # every second lane alone was driven, or recorded
+    if seen.neighbours < LEAST_PAIRS or lanes > 1:
+        return (_no_lanes("guidance-width"),)
+    off, sd = seen.distance_m.value - typed, seen.distance_m.sd
     if abs(off) < limit("lane-least") or abs(off) < limit("lane-z") * sd:
         return ()
     return (
@@ -84,8 +88,10 @@ def lane_gap(look: Look) -> tuple[Answer, ...]:
     seen = row_to_row(look.trail, look.passes)
     if seen is None:
         return (_no_lanes("lane-gap"),)
+    if seen.neighbours < LEAST_PAIRS or round(seen.distance_m.value / width.value) > 1:
+        return (_no_lanes("lane-gap"),)
     off = seen.distance_m.value - width.value
-    sd = math.hypot(_sd(seen), width.sd)
+    sd = math.hypot(seen.distance_m.sd, width.sd)
     half_row = (look.outfit.row_spacing_m or 0.2) / 2
     much = default("overlap-no-sections").high * width.value
     if not (off > max(half_row, limit("lane-least"), limit("lane-z") * sd) or off < -max(much, limit("lane-z") * sd)):
@@ -110,18 +116,13 @@ def lane_gap(look: Look) -> tuple[Answer, ...]:
     )
 
 
-def _sd(seen: RowToRow) -> float:
-    """Spread of the spacing: of the middle of all pairs, and of positions that wander together over a pair."""
-    return max(seen.distance_m.sd, seen.scatter_m / math.sqrt(max(seen.neighbours, 1)))
-
-
 def _unseen(kind: str, need: str, says: str) -> Unseen:
     return Unseen(kind=kind, needs=(need,), says=says)
 
 
 def _no_lanes(kind: str) -> Unseen:
     return _unseen(
-        kind, "three straight neighbouring passes", "Row to row cannot be seen in this log: it has no three straight passes side by side."
+        kind, "four straight neighbouring passes", "Row to row cannot be seen in this log: it has no four straight passes side by side."
     )
 
 

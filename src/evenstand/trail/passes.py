@@ -28,6 +28,12 @@ PARALLEL_RAD = math.radians(4.0)
 STATION_M = 10.0
 END_M = 15.0
 MOST_SCATTER = 0.25
+MOST_LANES = 3
+WIDEST_M = 60.0
+WALKED = 0.8
+MOST_OFF = 0.2
+LANES_KNOWN = 3
+USUAL_LANE_SD_M = 0.15
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -314,7 +320,30 @@ def _main_direction(angle: FloatArray, length: FloatArray) -> float:
 
 
 def _spacing(lines: list[FloatArray], main: float) -> RowToRow | None:
-    """Sideways distances at stations along the main direction, of every pass to its next neighbour."""
+    """The slope of the lanes' places across the field over their numbers: no pair counts twice, and errors of one lane cancel."""
+    gaps = {pair: g for pair, g in _neighbour_gaps(lines, main).items() if g <= WIDEST_M}
+    if len(gaps) < 2:
+        return None
+    size = np.array(list(gaps.values()))
+    middle = float(np.median(size))
+    near = size[(size > 0.3 * middle) & (size < 1.7 * middle)]
+    if near.size < 2:
+        return None
+    middle = float(np.median(near))
+    if 1.4826 * float(np.median(np.abs(near - middle))) > MOST_SCATTER * middle:
+        return None
+    whole = {pair: round(g / middle) for pair, g in gaps.items()}
+    used = {p: g for p, g in gaps.items() if 1 <= whole[p] <= MOST_LANES and abs(g - whole[p] * middle) <= MOST_OFF * middle}
+    fit = _slope(_placed(used, whole))
+    if fit is None:
+        return None
+    spacing, sd, single = fit
+    found = Est(value=spacing, sd=max(sd, 0.005), basis="measured", source="trail: neighbouring passes")
+    return RowToRow(distance_m=found, scatter_m=single, neighbours=len(used))
+
+
+def _neighbour_gaps(lines: list[FloatArray], main: float) -> dict[tuple[int, int], float]:
+    """Middle sideways distance of each pair of lines that lie side by side at three stations along the main direction or more. [m]"""
     ahead = np.array([math.sin(main), math.cos(main)])
     aside = np.array([ahead[1], -ahead[0]])
     ends = [(float((xy @ ahead).min()), float((xy @ ahead).max())) for xy in lines]
@@ -325,21 +354,63 @@ def _spacing(lines: list[FloatArray], main: float) -> RowToRow | None:
         order = np.argsort(v)
         inside = (station >= ends[i][0] + STATION_M) & (station <= ends[i][1] - STATION_M)
         grid[i, inside] = np.interp(station[inside], v[order], u[order])
-    order = np.argsort(np.nanmean(np.where(np.isfinite(grid).any(axis=1)[:, None], grid, 0.0), axis=1))
-    ranked = np.sort(grid[order], axis=0)
-    gaps = np.diff(ranked, axis=0)
-    counts = np.isfinite(gaps).sum(axis=1)
-    pairs = np.array([np.nanmedian(g) for g, c in zip(gaps, counts, strict=True) if c >= 3])
-    if pairs.size < 2:
-        return None
-    middle = float(np.median(pairs))
-    pairs = pairs[(pairs > 0.3 * middle) & (pairs < 1.7 * middle)]
-    if pairs.size < 2:
-        return None
-    middle = float(np.median(pairs))
-    scatter = 1.4826 * float(np.median(np.abs(pairs - middle)))
-    if scatter > MOST_SCATTER * middle:
-        return None
-    sd = max(1.2533 * scatter / math.sqrt(pairs.size), 0.005)
-    spacing = Est(value=middle, sd=sd, basis="measured", source="trail: neighbouring passes")
-    return RowToRow(distance_m=spacing, scatter_m=scatter, neighbours=int(pairs.size))
+    seen: dict[tuple[int, int], list[float]] = {}
+    for column in grid.T:
+        there = np.flatnonzero(np.isfinite(column))
+        ranked = there[np.argsort(column[there])].tolist()
+        for i, j in itertools.pairwise(ranked):
+            seen.setdefault((i, j), []).append(float(column[j] - column[i]))
+    return {pair: float(np.median(g)) for pair, g in seen.items() if len(g) >= 3}
+
+
+def _placed(gaps: dict[tuple[int, int], float], whole: dict[tuple[int, int], int]) -> list[tuple[FloatArray, FloatArray]]:
+    """Blocks of lanes that hang together: the number of each lane and its place across the field. [-, m]"""
+    links: dict[int, list[tuple[int, int, float]]] = {}
+    for (i, j), g in gaps.items():
+        links.setdefault(i, []).append((j, whole[i, j], g))
+        links.setdefault(j, []).append((i, -whole[i, j], -g))
+    placed: dict[int, tuple[int, float]] = {}
+    blocks = []
+    for first in links:
+        if first in placed:
+            continue
+        placed[first] = (0, 0.0)
+        todo, block = [first], []
+        while todo:
+            i = todo.pop()
+            block.append(placed[i])
+            for j, number, g in links[i]:
+                if j not in placed:
+                    placed[j] = (placed[i][0] + number, placed[i][1] + g)
+                    todo.append(j)
+        if len(block) >= 2:
+            both = np.array(block, dtype=np.float64)
+            blocks.append((both[:, 0], both[:, 1]))
+    return blocks
+
+
+def _slope(blocks: list[tuple[FloatArray, FloatArray]]) -> tuple[float, float, float] | None:
+    """Common slope of all blocks, its sd, and the scatter of one lane about it; lanes that lie far off left out. [m]"""
+    keep = [np.ones(n.size, dtype=np.bool_) for n, _ in blocks]
+    for _ in range(3):
+        n = [a[k] - a[k].mean() for (a, _), k in zip(blocks, keep, strict=True) if k.sum() >= 2]
+        u = [b[k] - b[k].mean() for (_, b), k in zip(blocks, keep, strict=True) if k.sum() >= 2]
+        if not n:
+            return None
+        x, y = np.concatenate(n), np.concatenate(u)
+        way = float((x**2).sum())
+        free = x.size - len(n) - 1
+        if way <= 0 or free < 1:
+            return None
+        slope = float((x * y).sum()) / way
+        left = y - slope * x
+        # a few lanes tell their own scatter badly: usual steering stands in for LANES_KNOWN more
+        scatter = math.sqrt((float((left**2).sum()) + LANES_KNOWN * USUAL_LANE_SD_M**2) / (free + LANES_KNOWN))
+        rest = [
+            np.abs((b - b[k].mean()) - slope * (a - a[k].mean())) if k.sum() >= 2 else b * 0 for (a, b), k in zip(blocks, keep, strict=True)
+        ]
+        keep = [k & (r <= 3.5 * scatter) for k, r in zip(keep, rest, strict=True)]
+    single = scatter * math.sqrt(2.0)
+    # positions drift from lane to lane: errors of pairs add up like steps of a walk, and the slope is no better than they let it be
+    walk = WALKED * single / math.sqrt(max(x.size - len(n), 1))
+    return slope, max(scatter / math.sqrt(way), walk), single

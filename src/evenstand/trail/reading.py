@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from evenstand.model.trail import Trail
 
 if TYPE_CHECKING:
-    from evenstand.formats.delimited import Recipe
+    from evenstand.formats.delimited import ColumnUse, Recipe
 
 
 def read_trail(
@@ -20,6 +21,8 @@ def read_trail(
     zone: str | None = None,
     task: str | None = None,
     truncated_ok: bool = False,
+    columns: Sequence[str | ColumnUse] = (),
+    density_kg_m3: Mapping[str, float] | None = None,
 ) -> Trail:
     """Read what a machine recorded: delimited text of nearly any shape, ISO 11783-10 task data, NMEA 0183 sentences, or our own Parquet.
 
@@ -40,6 +43,11 @@ def read_trail(
         Key or name of the task, in task data where several hold logs. [-]
     truncated_ok : bool
         Set aside a last row that breaks off instead of refusing the file. [-]
+    columns : sequence of str or ColumnUse
+        What some columns are, whatever they seem to be: "Setpt=asked kg/ha A"; of task data, which part is which bin or section:
+        "DET-2=bin B". [-]
+    density_kg_m3 : mapping or None
+        Of the product in each bin, by its letter: rates that task data logs by volume come out by mass. [kg/m³]
 
     Returns
     -------
@@ -59,4 +67,7 @@ def read_trail(
     """
     from evenstand.formats.opening import open_trail
 
-    return open_trail(Path(path), recipe=recipe, crs=crs, start=start, zone=zone, task=task, truncated_ok=truncated_ok)
+    return open_trail(
+        Path(path), recipe=recipe, crs=crs, start=start, zone=zone, task=task, truncated_ok=truncated_ok, columns=columns,
+        density_kg_m3=density_kg_m3,
+    )  # fmt: skip

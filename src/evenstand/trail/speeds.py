@@ -13,6 +13,7 @@ import numpy as np
 from evenstand.base.estimate import Est
 from evenstand.base.units import shown
 from evenstand.model.place import FloatArray
+from evenstand.model.trail import BoolArray
 from evenstand.reference.figures import figure
 from evenstand.reference.practice import default
 from evenstand.trail.faults import Answer, Look, TrailFault, Unseen, change_point, clock, limit, numbered, robust_sd
@@ -21,6 +22,7 @@ from evenstand.trail.runs import strongest
 from evenstand.trail.stepping import runs_of
 
 WINDOW_S = 10.0
+BENT = 1.01
 LOCAL = 15
 DENSE = 0.006
 FOLLOW_SD = 0.015
@@ -30,17 +32,21 @@ LEAST_PASS_M = 60.0
 RATIO_FLOOR = 0.004
 DRIFT_PASSES = 6
 GNSS_SCALE = 0.002
+CHORD_M = 25.0
+STRAIGHT_RAD = 0.05  # between chords of 25 m: bends of 500 m and wider
 NOT_WIDTH = "The width: area and dose depend on width and distance alike. A taped 100 m settles it."
 
 
 @dataclass(frozen=True, slots=True)
 class _Windows:
-    """Stretches of some seconds: first row of each, what the machine counted and what the positions say [m], seconds."""
+    """Stretches of some seconds: first row of each, what the machine counted and what the positions say [m], seconds; fair: not in a bend
+    at work, where an antenna ahead of the tool goes a longer way than its wheels."""
 
     row: FloatArray
     shown_m: FloatArray
     driven_m: FloatArray
     seconds: FloatArray
+    fair: BoolArray
 
 
 def speed_frozen(look: Look) -> tuple[Answer, ...]:
@@ -96,7 +102,8 @@ def _windows(look: Look, name: str) -> _Windows | None:
     counts = np.add.reduceat(np.where(good, counted, 0.0), first)
     seconds = look.t_s[last] - look.t_s[first]
     use = all_good & (seconds > 0.6 * WINDOW_S)
-    return _Windows(first[use].astype(np.float64), counts[use], driven[use], seconds[use])
+    fair = ~((way > BENT * chord) & look.work[first])
+    return _Windows(first[use].astype(np.float64), counts[use], driven[use], seconds[use], np.asarray(fair[use]))
 
 
 def _frozen(w: _Windows) -> tuple[int, int, float, float] | None:
@@ -110,12 +117,18 @@ def _frozen(w: _Windows) -> tuple[int, int, float, float] | None:
     constant = _densest(v[moving])
     ratio = np.where(g > 0.3, v / np.maximum(g, 0.3), np.nan)
     local = _local(ratio)
+    # positions and counts of a row may belong to moments some seconds apart: what three windows together make good is no evidence
+    three = np.ones(3)
+    calm = np.convolve(w.driven_m, three, mode="same") / np.convolve(w.seconds, three, mode="same")
     follows, stays = (v - local * g) / constant, (v - constant) / constant
-    sd = max(min(robust_sd(follows), 2 * FOLLOW_SD), FOLLOW_SD)
+    calmer = (v - local * calm) / constant
+    follows = np.where(np.abs(calmer) < np.abs(follows), calmer, follows)
+    sd = max(min(robust_sd(follows[w.fair]), 2 * FOLLOW_SD), FOLLOW_SD)
     gain = np.clip((follows**2 - stays**2) / (2 * sd**2), -MOST_GAIN, MOST_GAIN)
+    gain = np.where(w.fair, gain, 0.0)
     gain = np.where(np.abs(stays) > 3 * DENSE, -MOST_GAIN, gain)  # it moved: not frozen there
     start, stop, strength = strongest(gain)
-    span = float(w.seconds[start:stop].sum())
+    span = float(w.seconds[start:stop][w.fair[start:stop]].sum())
     if strength < limit("speed-frozen") or span < LEAST_FROZEN_S:
         return None
     return start, stop, strength, constant
@@ -310,7 +323,7 @@ def _no_witness(look: Look, kind: str) -> tuple[Unseen, ...]:
 
 def _drifted(ratios: FloatArray) -> tuple[int, float, float, float] | None:
     """The change of the passes' ratios within the day, if there is one beyond load and soil."""
-    found = change_point(ratios, sd_floor=RATIO_FLOOR) if ratios.size >= DRIFT_PASSES else None
+    found = change_point(ratios, sd_floor=RATIO_FLOOR, least=DRIFT_PASSES // 2) if ratios.size >= DRIFT_PASSES else None
     if found is None or abs(found[1]) < limit("distance-drift") or found[3] < limit("distance-z"):
         return None
     return found
@@ -358,7 +371,17 @@ def _ratio(look: Look, p: PassFacts, counted: FloatArray) -> float | None:
         along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(xy, axis=0).T))])
         if along[-1] < LEAST_PASS_M / 2:
             continue
-        nodes = np.unique(np.append(np.searchsorted(along, np.arange(0.0, along[-1], 25.0)), along.size - 1))
-        driven += float(np.hypot(*np.diff(xy[nodes], axis=0).T).sum())
-        told += float(counted[p.first_row + a : p.first_row + b].sum())
+        nodes = np.unique(np.append(np.searchsorted(along, np.arange(0.0, along[-1], CHORD_M)), along.size - 1))
+        chord = np.diff(xy[nodes], axis=0)
+        straight = _straight(chord)
+        count = np.concatenate([[0.0], np.cumsum(counted[p.first_row + a : p.first_row + b])])
+        driven += float(np.hypot(*chord[straight].T).sum())
+        told += float(np.diff(count[nodes])[straight].sum())
     return told / driven if driven >= LEAST_PASS_M / 2 else None
+
+
+def _straight(chord: FloatArray) -> BoolArray:
+    """Chords that turn little against both their neighbours: in a bend an antenna ahead of the tool goes a longer way than the wheel."""
+    heading = np.unwrap(np.arctan2(chord[:, 1], chord[:, 0]))
+    turn = np.concatenate([[0.0], np.abs(np.diff(heading)), [0.0]])
+    return np.asarray(np.maximum(turn[:-1], turn[1:]) < STRAIGHT_RAD)

@@ -15,7 +15,7 @@ from evenstand.base.estimate import Est
 from evenstand.base.units import shown
 from evenstand.model.place import FloatArray
 from evenstand.model.trail import BoolArray
-from evenstand.trail.faults import Answer, Look, TrailFault, Unseen, clock, limit, numbered
+from evenstand.trail.faults import Answer, Look, TrailFault, Unseen, clock, lifts, limit, numbered
 from evenstand.trail.passes import PassFacts
 from evenstand.trail.stepping import runs_of
 
@@ -25,6 +25,12 @@ PASS_SHARE = 0.9
 PASS_M = 30.0
 HALF_TURN_DEG = 150.0
 TURN_WAY_M = 150.0
+HEADING_M = (15.0, 40.0)
+IDLE_S = (12.0, 180.0)
+IDLE_WAY_M = 15.0
+NO_FLOW = 0.05
+COARSE_ROWS = 3
+LEAST_MOVES = 60
 STATE_ONLY = "That product fell or failed to fall there: a state is what the controller wrote, not what an opener did."
 
 
@@ -243,58 +249,101 @@ def _off_fault(look: Look, k: int, passes: list[PassFacts], before: PassFacts | 
 
 
 def work_stuck(look: Look) -> tuple[Answer, ...]:
-    """A work state that says "at work" through half turns.
+    """A work state that says "at work" through half turns, or while nothing comes and nothing is counted.
 
     Parameters
     ----------
     look : Look
-        With the lift or the sections. [-]
+        With the lift or the sections; flow at the runs, meter turns and the area counter bear witness where the log has them. [-]
 
     Returns
     -------
     tuple of TrailFault or Unseen
-        Half turns the log calls work, of all half turns. [%]
+        Turns the log calls work, of all turns. [%]
 
     References
     ----------
-    definition: passes driven to and fro with no row up between them.
+    definition: passes driven to and fro with no row up between them; stretches of a turn's length at work without flow, turns or count.
     """
     halves, worked, rows = _half_turns(look)
+    idle, by = _idle_stretches(look)
     least = int(limit("turns-at-work"))
+    if len(idle) >= least and len(idle) > len(worked):
+        ups = len(lifts(look))
+        if len(idle) <= 0.5 * ups:
+            return ()
+        evidence = f"{len(idle)} stretches of a turn's length at work and moving in which {by}"
+        return (_stuck(look, len(idle), len(idle) + ups, evidence, "turns", idle[0][0], idle[-1][1]),)
     if halves < least:
-        return (
-            Unseen(
-                kind="work-stuck",
-                needs=(f"{least} half turns",),
-                says=f"A stuck work state cannot be seen in this log: it has fewer than {least} half turns.",
-            ),
-        )
+        says = f"A stuck work state cannot be seen in this log: it has fewer than {least} half turns."
+        return (Unseen(kind="work-stuck", needs=(f"{least} half turns",), says=says),)
     if len(worked) < least or len(worked) < 0.5 * halves:
         return ()
-    first, last = look.passes[worked[0]], look.passes[worked[-1]]
-    share, sd = _share(len(worked), halves)
-    return (
-        TrailFault(
-            kind="work-stuck",
-            cause="work-state",
-            claim=f"The log has the tool at work through {len(worked)} of {halves} half turns: the work switch does not follow the lift.",
-            since_s=first.end_s,
-            since_low_s=0.0,
-            since_high_s=first.end_s,
-            until_s=None,
-            first_row=rows[0],
-            last_row=rows[-1],
-            passes=look.passes_between(first.last_row, last.last_row),
-            size=Est(value=100 * share, sd=100 * sd, basis="measured", source=f"{halves} half turns"),
-            size_unit="%",
-            strength=float(len(worked)),
-            evidence=(f"heading turned by {HALF_TURN_DEG:.0f} degrees or more within {TURN_WAY_M:.0f} m with no row up",),
-            columns=("positions", *look.work_columns),
-            worth_stopping=False,
-            confirm_by="Lift and watch the work state on the display; look at the switch and its cable.",
-            not_claimed="That the openers were down: the log repeats the switch. Area, passes and time at work of this log are too large.",
-        ),
+    evidence = f"heading turned by {HALF_TURN_DEG:.0f} degrees or more within {TURN_WAY_M:.0f} m with no row up"
+    return (_stuck(look, len(worked), halves, evidence, "half turns", rows[0], rows[-1]),)
+
+
+def _stuck(look: Look, count: int, of: int, evidence: str, word: str, first: int, last: int) -> TrailFault:
+    share, sd = _share(count, of)
+    return TrailFault(
+        kind="work-stuck",
+        cause="work-state",
+        claim=f"The log has the tool at work through {count} of {of} {word}: the work switch does not follow the lift.",
+        since_s=float(look.t_s[first]),
+        since_low_s=0.0,
+        since_high_s=float(look.t_s[first]),
+        until_s=None,
+        first_row=first,
+        last_row=last,
+        passes=look.passes_between(first, last),
+        size=Est(value=100 * share, sd=100 * sd, basis="measured", source=f"{of} {word}"),
+        size_unit="%",
+        strength=float(count),
+        evidence=(evidence,),
+        columns=("positions", *look.work_columns),
+        worth_stopping=False,
+        confirm_by="Lift and watch the work state on the display; look at the switch and its cable.",
+        not_claimed="That the openers were down: the log repeats the switch. Area, passes and time at work of this log are too large.",
     )
+
+
+def _idle_stretches(look: Look) -> tuple[list[tuple[int, int]], str]:
+    """Stretches of a turn's length at work and moving in which a witness stood still that moves on both sides of it; and which."""
+    best: list[tuple[int, int]] = []
+    said = ""
+    for still, word in _witnesses(look):
+        begin, end = runs_of(still & look.work & look.moving)
+        found = []
+        for a, b in zip(begin.tolist(), end.tolist(), strict=True):
+            lasts = float(look.t_s[min(b, look.trail.n - 1)] - look.t_s[a])
+            inside = a > 0 and b < look.trail.n and look.work[a - 1] and look.work[b]
+            if inside and IDLE_S[0] <= lasts <= IDLE_S[1] and float(look.along_m[b] - look.along_m[a]) >= IDLE_WAY_M:
+                found.append((a, b))
+        if len(found) > len(best):
+            best, said = found, word
+    return best, said
+
+
+def _witnesses(look: Look) -> list[tuple[BoolArray, str]]:
+    """Rows in which nothing came or nothing was counted, by each column that tells."""
+    trail = look.trail
+    out: list[tuple[BoolArray, str]] = []
+    if trail.run_present is not None and trail.run_present.shape[1] >= 3:
+        out.append((np.asarray(trail.run_present.mean(axis=1) <= NO_FLOW), "no run was seen"))
+    if trail.revs is not None and trail.revs.shape[1]:
+        out.append((_standing(np.nansum(np.nan_to_num(trail.revs), axis=1)), "no meter turned"))
+    if trail.area_ha is not None:
+        out.append((_standing(trail.area_ha), "the area counter stood still"))
+    return out
+
+
+def _standing(counter: FloatArray) -> BoolArray:
+    """Rows at which a counter has not moved for some rows before and after; none of one that moves in steps as coarse as that."""
+    moved = np.concatenate([[False], np.diff(np.nan_to_num(counter)) != 0])
+    steps = np.diff(np.flatnonzero(moved))
+    if steps.size < LEAST_MOVES or float(np.percentile(steps, 90)) > COARSE_ROWS:
+        return np.zeros(counter.size, dtype=np.bool_)
+    return np.asarray(np.convolve(moved, np.ones(2 * COARSE_ROWS + 1), mode="same") < 0.5)
 
 
 def _half_turns(look: Look) -> tuple[int, list[int], list[int]]:
@@ -303,7 +352,7 @@ def _half_turns(look: Look) -> tuple[int, list[int], list[int]]:
     long = [i for i, p in enumerate(look.passes) if p.length_m >= PASS_M]
     for i, j in itertools.pairwise(long):
         one, other = look.passes[i], look.passes[j]
-        turn = abs((other.heading_deg - one.heading_deg + 180) % 360 - 180)
+        turn = abs((_heading(look, other.first_row, 1) - _heading(look, one.last_row, -1) + 180) % 360 - 180)
         way = float(look.along_m[other.first_row] - look.along_m[one.last_row])
         if turn >= HALF_TURN_DEG and way <= TURN_WAY_M:
             count += 1
@@ -311,3 +360,10 @@ def _half_turns(look: Look) -> tuple[int, list[int], list[int]]:
                 worked.append(i)
                 rows.append(one.last_row)
     return count, worked, rows
+
+
+def _heading(look: Look, row: int, step: int) -> float:
+    """Direction of the way a little after a row, or before it, clear of the turn itself: a round has no one heading. [deg]"""
+    near, far = (look.row_of_way(float(look.along_m[row]) + step * m) for m in HEADING_M)
+    move = (look.trail.xy_m[far] - look.trail.xy_m[near]) * step
+    return float(np.degrees(np.arctan2(move[0], move[1])))

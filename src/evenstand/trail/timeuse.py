@@ -155,7 +155,7 @@ def _turning(steps: Steps, dt: FloatArray, standing: BoolArray) -> BoolArray:
 def _fills(trail: Trail, boundary: Boundary | None, stands: Sequence[tuple[int, int]], lasts: Sequence[float]) -> tuple[list[int], str]:
     """Which stands were fills, and what told: a level that rises, a fill point near by, or their length alone."""
     levels = list(level_columns(trail).values())
-    points = np.array(boundary.fill_points if boundary is not None else (), dtype=np.float64).reshape(-1, 2)
+    points = _fill_points(trail, boundary)
     shortest = 60 * rule("fill-shortest")
     if levels or points.size:
         chosen = []
@@ -169,6 +169,17 @@ def _fills(trail: Trail, boundary: Boundary | None, stands: Sequence[tuple[int, 
     length = 60 * rule("fill-by-length")
     chosen = [i for i, (a, b) in enumerate(stands) if lasts[i] >= length and (not told or not work[a : b + 1].all())]
     return chosen, BY_LENGTH
+
+
+def _fill_points(trail: Trail, boundary: Boundary | None) -> FloatArray:
+    """Fill points in the trail's own frame. (k, 2) [m]"""
+    points = np.array(boundary.fill_points if boundary is not None else (), dtype=np.float64).reshape(-1, 2)
+    if boundary is None or not points.size or boundary.frame == trail.frame:
+        return points
+    from pyproj import Transformer
+
+    change = Transformer.from_crs(boundary.frame.proj, trail.frame.proj, always_xy=True)
+    return np.column_stack(change.transform(points[:, 0], points[:, 1]))
 
 
 def _rises(level: FloatArray, first: int, last: int) -> bool:

@@ -12,7 +12,10 @@ from fastapi.responses import RedirectResponse
 from evenstand.base.errors import EvenstandError
 from evenstand.base.units import shown
 from evenstand.desk.checking import READINGS, check_job, keep_readings, tally_rows
-from evenstand.desk.logs import TrailStory, job_trails, propose_columns, read_log, remembered_recipe, says_itself, trail_story
+from evenstand.desk.logs import Figure, figures_of, job_trails, propose_columns, read_log, remembered_recipe, says_itself
+from evenstand.desk.trail_lines import odd_lines, other_notes
+from evenstand.desk.trail_parts import bin_rows, part_rows, repeat_lines, time_rows, turn_lines
+from evenstand.desk.trails import TrailView, trail_view
 from evenstand.model import Finding, Outfit
 from evenstand.web.columns import ROLE_CHOICES, column_lines, confirmed_recipe
 from evenstand.web.forms import Field, Typed
@@ -24,7 +27,7 @@ if TYPE_CHECKING:
     from starlette.datastructures import FormData, UploadFile
 
     from evenstand.base.units import Profile
-    from evenstand.book import Book
+    from evenstand.drawing.shapes import Drawing
     from evenstand.trail import PassFacts
 
 router = APIRouter()
@@ -33,7 +36,9 @@ MAX_UPLOAD = UPLOADS["/after/trail"]
 COLUMNS_SAID = {
     "known": "Its columns were read as they were confirmed before.",
     "kept": "Its columns are confirmed and remembered: the next log with the same header is read the same way.",
+    "given": "Kept. Its rows, its file and its history are as before.",
 }
+WIDE, NARROW = 720.0, 344.0
 STATE_ORDER = ("does-not-hold", "doubtful", "cannot-tell")
 
 
@@ -166,19 +171,17 @@ def _columns(request: Request, token: str, path: Path, typed: Mapping[str, str],
 
 @router.get("/after/trail/{key}")
 def trail(request: Request, key: str) -> Response:
-    """One trail: what it says in figures, and its passes as strips."""
-    from markupsafe import Markup
-
-    from evenstand.drawing import page_svg, strips_of_passes
+    """One trail: what its detectors say, its passes as strips, a map, and what it says in figures."""
+    from evenstand.desk.trail_places import place_lines
 
     site = site_of(request)
     units = site.profile()
     with site.book() as book:
-        story = site.once(("trail", key), lambda: trail_story(book, key))
-        name = job_names(book).get(story.job, story.job)
-        ground = site.once(("trail-map", key, units), lambda: _map_of(book, key, units))
-    strips = strips_of_passes(story.passes, profile=units, name=story.name) if story.passes else None
-    picture = Markup(page_svg(strips)) if strips is not None else None  # our own writer escapes all text
+        view = site.once(("trail", key, units), lambda: trail_view(book, key, profile=units))
+        names, jobs = job_names(book), job_choices(book)
+        ground = site.once(("trail-map", key, units), lambda: _map_of(view, units))
+    passes = view.facts.passes
+    job = view.record.job if view.job is not None else ""
     rows = [
         (
             p.number,
@@ -187,50 +190,113 @@ def trail(request: Request, key: str) -> Response:
             shown((p.end_s - p.start_s) / 3600, "time", symbol="min"),
             _seen(p),
         )
-        for p in story.passes
+        for p in passes
     ]
+    likely = next((j for o in view.place.others for j in o.jobs), "")
+    owner = Typed(fields=(Field(name="job", label="Whose log it is", choices=(("", "no job: set it aside"), *jobs)),), profile=units)
+    owner.values["job"] = likely or ("" if view.place.elsewhere else job)
+    trail_ = view.trail
     return site.page(
-        request, "trail.html", story=story, job=name, svg=picture, ground=ground, rows=rows, odd=_odd(story.passes),
-        plugged=_plugged(story), columns=COLUMNS_SAID.get(request.query_params.get("columns", ""), ""),
+        request, "trail.html", key=key, name=view.record.name or key, job_key=job, job=names.get(job, job),
+        place=place_lines(view.place, names), new_field=bool(view.place.others) and not likely, owner=owner, lines=view.lines,
+        strange=odd_lines(view.trail, view.facts, profile=units),
+        svg=_strips_of(view, units), ground=ground, rows=rows, odd=_odd(passes), figures=_figures_of(view),
+        time=time_rows(view.facts, profile=units),
+        rows_note=f"{trail_.rows} rows read: {trail_.kept} kept, {trail_.repaired_rows} repaired, {trail_.set_aside_rows} set aside.",
+        set_aside=tuple((r.line, r.reason, r.text) for r in (*trail_.set_aside, *trail_.repaired)[:50]),
+        notes=other_notes((*trail_.notes, *view.facts.cannot_see)), columns=COLUMNS_SAID.get(request.query_params.get("columns", ""), ""),
     )  # fmt: skip
 
 
-def _map_of(book: Book, key: str, units: Profile) -> tuple[str, str, list[tuple[str, str, str]]] | None:
-    """The map of a trail as a picture, in words and as a table; None where nothing was sown."""
+def _figures_of(view: TrailView) -> list[Figure]:
+    """Figures without those of time, which have a table of their own."""
+    return [f for f in figures_of(view.trail, view.facts) if f.quantity not in ("time", "capacity")]
+
+
+def _both(wide: Drawing, narrow: Drawing, key: str) -> str:
+    """A picture drawn for a wide page and again for a phone; one of them is shown."""
     from markupsafe import Markup
 
-    from evenstand.book import TrailRecord
-    from evenstand.desk.logs import facts_of
-    from evenstand.drawing import page_svg, place_rows, trail_map
+    from evenstand.drawing import page_svg
+
+    # our own writer escapes all text
+    return Markup(
+        f'<div class="on-wide">{page_svg(wide, key=key)}</div><div class="on-narrow">{page_svg(narrow, key=f"{key}-narrow")}</div>'
+    )
+
+
+def _strips_of(view: TrailView, units: Profile) -> str | None:
+    from evenstand.drawing import strips_of_passes
+
+    passes = view.facts.passes
+    if not passes:
+        return None
+    name = view.record.name or view.record.key
+    wide, narrow = (strips_of_passes(passes, profile=units, name=name, width=w) for w in (WIDE, NARROW))
+    return _both(wide, narrow, "strips-drawn")
+
+
+def _map_of(view: TrailView, units: Profile) -> tuple[str, str, list[tuple[str, str, str]]] | None:
+    """The map of a trail as a picture, in words and as a table; None where nothing was sown."""
+    from evenstand.drawing import place_rows, trail_map
     from evenstand.trail.outlines import located, map_facts
 
-    record = book.get(TrailRecord, key)
-    if record is None:
-        return None
-    trail, facts, outfit, boundary = facts_of(book, record)
+    facts, name = view.facts, view.record.name or view.record.key
     if not facts.passes:
         return None
-    found = map_facts(trail, outfit, boundary, facts.passes, facts.run_faults)
-    drawn = trail_map(trail, facts.passes, found, profile=units, name=record.name or key)
-    rows = place_rows(located(found.patches, trail.frame), units)
-    return Markup(page_svg(drawn, key="trail-map")), drawn.description, rows  # our own writer escapes all text
+    found = map_facts(view.trail, view.outfit, view.boundary, facts.passes, facts.run_faults)
+    wide, narrow = (
+        trail_map(view.trail, facts.passes, found, width=w, max_height=h, profile=units, name=name)
+        for w, h in ((WIDE, 700.0), (NARROW, 520.0))
+    )
+    return _both(wide, narrow, "trail-map"), wide.description, place_rows(located(found.patches, view.trail.frame), units)
+
+
+@router.get("/after/trail/{key}/parts")
+def parts(request: Request, key: str) -> Response:
+    """What went where: by day, part of the field, bin and product; ground sown again, and turns."""
+    from evenstand.desk.trails import log_record
+
+    site = site_of(request)
+    units = site.profile()
+    with site.book() as book:
+        record = site.once(("trail-record", key, units), lambda: log_record(book, key, profile=units))
+        name = job_names(book).get(record.job or "", "")
+    places = record.places
+    return site.page(
+        request, "trail_parts.html", key=key, name=record.name, job=name, job_key=record.job or "",
+        days=part_rows(places.days, profile=units) if places else [],
+        fields=part_rows(places.parts, profile=units) if places and len(places.parts) > 1 else [],
+        bins=bin_rows(places, record.facts, record.products, profile=units) if places else [],
+        again=repeat_lines(places, profile=units) if places else [], turns=turn_lines(record.turns, profile=units),
+        notes=(*record.notes, *(places.notes if places else ())),
+    )  # fmt: skip
+
+
+@router.post("/after/trail/{key}/job")
+async def give(request: Request, key: str) -> Response:
+    """Give a log to another job, or to none."""
+    from evenstand.desk.trail_places import give_trail
+
+    site = site_of(request)
+    form = await request.form()
+    with site.book() as book:
+        give_trail(book, key, str(form.get("job", "")))
+    return RedirectResponse(f"/after/trail/{key}?columns=given", status_code=303)
 
 
 @router.get("/after/trail/{key}/record.pdf")
 def record(request: Request, key: str) -> Response:
     """The field record of one trail as a PDF."""
     from evenstand.base.clock import iso
-    from evenstand.base.errors import MissingError
-    from evenstand.book import TrailRecord
-    from evenstand.desk.trails import field_record
+    from evenstand.desk.trails import log_record
     from evenstand.paper import record_pdf
 
     site = site_of(request)
+    units = site.profile()
     with site.book() as book:
-        found = book.get(TrailRecord, key)
-        if found is None:
-            raise MissingError(f"no trail '{key}'", where="trail", cure="Choose one on After the field.")
-        content = record_pdf(field_record(book, found.job, trails=(key,)), profile=site.profile(), made_at=iso(site.clock.now()))
+        found = site.once(("trail-record", key, units), lambda: log_record(book, key, profile=units))
+    content = record_pdf(found, profile=units, made_at=iso(site.clock.now()))
     return Response(content, media_type="application/pdf", headers={"Content-Disposition": 'inline; filename="field-record.pdf"'})
 
 
@@ -248,17 +314,6 @@ def _odd(passes: tuple[PassFacts, ...]) -> list[tuple[str, int, str]]:
             if p.number not in found.setdefault(label, []):
                 found[label].append(p.number)
     return [(f"{what[:1].upper()}{what[1:]}", len(at), numbers(at)) for what, at in sorted(found.items(), key=lambda kv: -len(kv[1]))]
-
-
-def _plugged(story: TrailStory) -> list[str]:
-    """Runs and heads without flow, in a sentence each."""
-    out = []
-    for f in story.run_faults:
-        what = f"Run {f.run}{f', head {f.head},' if f.head else ''}" if f.run is not None else f"Head {f.head}"
-        since = "from the start" if f.since_pass in (None, 1) and f.last_seen_s is None else f"from pass {f.since_pass}"
-        until = "to the end" if f.until_ms is None else "until it came back"
-        out.append(f"{what} gave nothing {since} {until}. Look at the hose before believing it.")
-    return out
 
 
 def reading_fields(jobs: tuple[tuple[str, str], ...], bins: tuple[str, ...]) -> tuple[Field, ...]:

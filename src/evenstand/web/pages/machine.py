@@ -115,7 +115,24 @@ def outfit_fields(found: Outfit, profile: Profile) -> tuple[Field, ...]:
     heads = Field(
         name="caught", label="Caught under each head over the same turns", hint=f"Now {caught}." if caught else "Such as A=0.60, B=0.59."
     )
-    return (*(Field(name=n, label=label, quantity=q, hint=now(v, q)) for n, label, q, v in rows), crop, heads)
+    asked = (Field(name=n, label=label, quantity=q, hint=now(v, q)) for n, label, q, v in rows)
+    return (*asked, crop, heads, *_geometry_fields(found, profile))
+
+
+def _geometry_fields(found: Outfit, profile: Profile) -> tuple[Field, ...]:
+    """Where antenna and hitch sit, so that the ground of a log lies where the openers were."""
+    ahead = f"Now {shown(found.antenna_ahead_m, 'width', profile)}." if found.antenna_ahead_m else "Now taken as right above the openers."
+    hitch = f"Now {shown(found.hitch_m, 'width', profile)}." if found.hitch_m else "Now the tool is taken to follow the antenna's way."
+    return (
+        Field(
+            name="antenna_ahead_m", label="Openers forward to the antenna", quantity="width",
+            hint=f"From the middle rank of openers straight forward to the antenna, all in line; minus if it is behind. {ahead}",
+        ),
+        Field(
+            name="hitch_m", label="Openers forward to the hitch", quantity="width",
+            hint=f"Only of a tool on a drawbar: from the middle rank to the pin it is drawn by. It cuts corners. 0: no drawbar. {hitch}",
+        ),
+    )  # fmt: skip
 
 
 @router.get("/machine/{key}")

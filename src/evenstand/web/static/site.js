@@ -54,9 +54,7 @@
   }
 
   // Pictures: drag to move, wheel or two fingers to come closer, double click or key 0 to see all.
-  for (const figure of document.querySelectorAll("[data-pan]")) {
-    const svg = figure.querySelector("svg[viewBox]");
-    if (!svg) continue;
+  for (const svg of document.querySelectorAll("[data-pan] svg[viewBox]")) {
     const whole = svg.getAttribute("viewBox").split(/\s+/).map(Number);
     let box = [...whole];
     const fingers = new Map();
