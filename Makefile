@@ -61,7 +61,7 @@ bench-faults: $(VENV)/.dev ## how well faults are found; writes bench-out/faults
 
 stress: $(VENV)/.dev ## the long tests: killed writers, 20,000 mutated files a reader, a log of 5 GB (EVENSTAND_STRESS_MB) in 1 GB of memory
 	$(PY) -m pytest -n 0 tests/functional/test_kill.py tests/functional/test_kill_import.py
-	EVENSTAND_FUZZ=20000 nice $(PY) -m pytest -n 0 tests/property/test_reader_fuzz.py
+	EVENSTAND_FUZZ=20000 nice $(PY) -m pytest -n 2 tests/property/test_reader_fuzz.py
 	nice $(PY) -m benchmarks.streaming
 
 docs: $(VENV)/.core ## write the generated pages again

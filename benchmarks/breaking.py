@@ -24,7 +24,8 @@ PULSE_M = 0.2
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Broken:
     """A trail with a fault. cause: as detectors call it; also: causes that follow from it and may be named too; size in the detector's own
-    unit, None where it has no single true value; drawn: what the size found nine times in ten is asked over; onset_s, None if all day."""
+    unit, None where it has no single true value; drawn: what the size found nine times in ten is asked over; onset_s, None if all day;
+    clean: figures of the ideal tests, of a clean day only."""
 
     trail: Trail
     cause: str
@@ -32,6 +33,7 @@ class Broken:
     drawn: float
     onset_s: float | None = None
     also: tuple[str, ...] = ()
+    clean: dict[str, float] = dataclasses.field(default_factory=dict)
 
 
 def seconds(trail: Trail) -> Floats:
@@ -267,6 +269,24 @@ def no_fall(trail: Trail, outfit: Outfit, roll: Roll) -> Broken:
     )
 
 
+def run_stretch(trail: Trail, outfit: Outfit, roll: Roll) -> Broken:
+    """One run without flow for 5 to 180 s of work, then back."""
+    assert trail.run_present is not None
+    i, row = int(roll.integers(len(trail.runs))), onset(trail, roll)
+    lasts = float(roll.uniform(5, 180))
+    work = np.flatnonzero(at_work(trail))
+    mine = work[work >= row][: round(lasts)]
+    present = trail.run_present.copy()
+    present[mine, i] = False
+    return Broken(
+        trail=dataclasses.replace(trail, run_present=present),
+        cause=f"run:{trail.runs[i]}",
+        size=None,
+        drawn=lasts,
+        onset_s=float(seconds(trail)[mine[0]]),
+    )
+
+
 def position_jumps(trail: Trail, outfit: Outfit, roll: Roll) -> Broken:
     """A sideways leap of the fix by 0.3 to 5 m in the middle of a pass, back after some minutes."""
     work = at_work(trail)
@@ -285,7 +305,7 @@ def position_jumps(trail: Trail, outfit: Outfit, roll: Roll) -> Broken:
 BREAKERS: dict[str, Callable[[Trail, Outfit, Roll], Broken]] = {
     "fan-sag": fan_sag, "fan-droop": fan_droop, "speed-frozen": speed_frozen, "distance-drift": distance_drift,
     "counted-lifted": counted_lifted, "metered-lifted": metered_lifted, "uncounted-work": uncounted_work, "section-on": section_on,
-    "section-off": section_off, "work-stuck": work_stuck, "no-fall": no_fall, "position-jumps": position_jumps,
+    "section-off": section_off, "run-stretch": run_stretch, "work-stuck": work_stuck, "no-fall": no_fall, "position-jumps": position_jumps,
 }  # fmt: skip
 
 

@@ -10,28 +10,28 @@ from __future__ import annotations
 import argparse
 import dataclasses
 import json
+import math
 import time
 from collections.abc import Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import asdict, dataclass
 from datetime import date
-from functools import cache
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
-from benchmarks.breaking import BREAKERS, Broken, made_outfit, rows_of, weighed_level, with_gaps
+from benchmarks.breaking import Broken, rows_of
 from benchmarks.faults import smallest_found
 from benchmarks.scoring import SCORES, Score, wilson
+from benchmarks.trail_days import KINDS, WORLDS, made_day
+from benchmarks.trail_ideal import smallest_ideal
 from benchmarks.trail_tables import text_of, write_page
 
-JOBS = ("home-wheat", "sloughs-canola", "dogleg-pea")
-SIMULATED = ("run", "head", "distance-scale", "guidance-width")
-KINDS = (*SIMULATED, *BREAKERS)
-DETECTOR = {"run": "lost-flow", "head": "lost-flow"}
+DETECTOR = {"run": "lost-flow", "head": "lost-flow", "run-stretch": "lost-flow"}
 LOOK_EVERY = 4
-WORLDS = ("nominal", "rough", "hostile")
+BATCH = 16
+USUAL_FAN_RPM = 4050.0  # middle of the outfits made for the bench
 STRIPPED: dict[str, tuple[str, ...]] = {
     "lost-flow": ("run_present",), "fan-sag": ("fan_turns_s",), "fan-droop": ("fan_turns_s",), "speed-frozen": ("speed_m_s", "step_m"),
     "distance-scale": ("speed_m_s", "step_m"), "distance-drift": ("speed_m_s", "step_m"), "counted-lifted": ("area_ha",),
@@ -43,7 +43,8 @@ STRIPPED: dict[str, tuple[str, ...]] = {
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Run:
     """One day and its score. size: as drawn; named: causes named; blind: without its columns the detector says it cannot be seen, None if
-    it needs none; passes: passes from the start of the fault to the first in which it is found, None if silent; left: passes there were."""
+    it needs none; passes: passes from the start of the fault to the first in which it is found, None if silent; left: passes there were;
+    clean: figures of the ideal tests on a clean day; told: detectors that spoke."""
 
     kind: str
     world: str
@@ -57,79 +58,8 @@ class Run:
     passes: int | None
     left: int
     seconds: float
-
-
-@cache
-def _fields() -> Any:
-    from evenstand.desk.demo_farm import demo_farm
-
-    return demo_farm()
-
-
-def made_day(seed: int, kind: str, world: str) -> tuple[Any, Broken, tuple[str, ...]]:
-    """(outfit as the detectors know it, the trail with its truth, causes of a second fault)."""
-    from evenstand.desk import days
-    from evenstand.simulate import simulate_day
-
-    roll = np.random.default_rng([seed, KINDS.index(kind) if kind else 99, WORLDS.index(world)])
-    farm = _fields()
-    plain = farm.outfit("A")
-    outfit = plain if seed % 4 == 0 else made_outfit(plain, roll)
-    job = farm.job(JOBS[seed % len(JOBS)])
-    plan = dataclasses.replace(days.demo_plan(farm, job.key), width_m=None, speed_m_s=None)
-    boundary = farm.boundary(job.field_key) if seed % 2 else None
-    driven, texts, size = outfit, (), 0.0
-    cause = ""
-    if kind == "run":
-        number = int(roll.integers(1, len(outfit.runs) + 1))
-        texts, cause, size = (f"run={number}",), f"run:{number}", 1.0
-    elif kind == "head":
-        letter = str(roll.choice([h.letter for h in outfit.heads if h.stream in (None, *outfit.sensor_streams)]))
-        texts, cause, size = (f"head={letter}",), f"head:{letter}", 1.0
-    elif kind == "distance-scale":
-        size = float(roll.uniform(0.01, 0.15)) * float(roll.choice([-1.0, 1.0]))
-        texts, cause = (f"distance={100 * size:.4f}",), "distance"
-    elif kind == "guidance-width":
-        size = float(roll.uniform(0.02, 0.6)) * float(roll.choice([-1.0, 1.0]))
-        cause = "guidance"
-        driven = dataclasses.replace(outfit, widths=dataclasses.replace(outfit.widths, guidance_m=(outfit.widths.guidance_m or 1.0) + size))
-    day = simulate_day(
-        driven,
-        plan,
-        boundary,
-        seed=seed,
-        faults=texts,
-        world="nominal" if world == "nominal" else "rough",
-        max_area_ha=float(roll.uniform(18, 62)),
-    )
-    trail = day.trail
-    also: tuple[str, ...] = ()
-    if world == "hostile":
-        trail, also = _hostile(trail, outfit, kind, roll)
-    if kind in BREAKERS:
-        broken = BREAKERS[kind](trail, outfit, roll)
-    else:
-        true = {"distance-scale": 100 * (day.truth.distance_ratio - 1), "guidance-width": size}.get(kind)
-        broken = Broken(trail=trail, cause=cause, size=true, drawn=abs(size), onset_s=day.truth.since_s.get(cause))
-    if kind != "no-fall" and broken.trail.revs is not None:
-        broken = dataclasses.replace(broken, trail=weighed_level(broken.trail, roll, int(roll.integers(len(trail.bins)))))
-    return outfit, broken, (*broken.also, *also)
-
-
-def _hostile(trail: Any, outfit: Any, kind: str, roll: np.random.Generator) -> tuple[Any, tuple[str, ...]]:
-    """Rows and sightings lost; with a fault to be found, a second one of another family."""
-    present = trail.run_present
-    if present is not None:
-        trail = dataclasses.replace(trail, run_present=present & (roll.random(present.shape, dtype=np.float32) > 0.02))
-    trail = with_gaps(trail, roll)
-    if not kind:
-        return trail, ()
-    family = kind.partition("-")[0]
-    others = [k for k in BREAKERS if k.partition("-")[0] != family and k not in ("work-stuck", "no-fall") and kind != "work-stuck"]
-    if not others:
-        return trail, ()
-    second = BREAKERS[str(roll.choice(others))](trail, outfit, roll)
-    return second.trail, (second.cause,)
+    clean: dict[str, float] = dataclasses.field(default_factory=dict)
+    told: tuple[str, ...] = ()
 
 
 def one_run(task: tuple[int, str, str]) -> Run:
@@ -137,7 +67,7 @@ def one_run(task: tuple[int, str, str]) -> Run:
     from evenstand.trail.detecting import trail_faults
 
     seed, kind, world = task
-    outfit, broken, also = made_day(seed, kind, world)
+    outfit, broken, also = made_day(seed, kind, world, thin=not kind)
     began = time.perf_counter()
     told = trail_faults(broken.trail, outfit)
     took = time.perf_counter() - began
@@ -165,6 +95,8 @@ def one_run(task: tuple[int, str, str]) -> Run:
         passes=passes,
         left=left,
         seconds=took,
+        clean=broken.clean,
+        told=tuple(f.kind for f in told.found),
     )
 
 
@@ -174,7 +106,7 @@ def looked_again(task: tuple[int, str]) -> tuple[int, tuple[str, ...]]:
     from evenstand.trail.passes import passes_of
     from evenstand.trail.stepping import steps_of
 
-    outfit, made, _ = made_day(task[0], "", task[1])
+    outfit, made, _ = made_day(task[0], "", task[1], thin=True)
     ends = [p.last_row for p in passes_of(made.trail, steps_of(made.trail))][3::LOOK_EVERY]
     spoke: set[str] = set()
     for end in ends:
@@ -273,10 +205,33 @@ def tables(runs: Sequence[Run], quiet: Sequence[Run]) -> dict[str, Any]:
     return {
         "cells": {w: {k: cell([r for r in runs if (r.kind, r.world) == (k, w)]) for k in KINDS} for w in WORLDS},
         "headline": {w: cell([r for r in runs if r.world == w]) for w in WORLDS},
+        "ideal": {w: ideal_of([r for r in runs if r.world == w], [r for r in quiet if r.world == w]) for w in ("nominal", "rough")},
+        "confusion": {w: confusion([r for r in runs if r.world == w]) for w in WORLDS},
         "false_alarms": {w: _alarms([r for r in quiet if r.world == w]) for w in WORLDS},
         "slowest_look_s": max((r.seconds for r in [*runs, *quiet]), default=None),
         "wrong": [asdict(r) for r in runs if r.score == "wrong"],
     }
+
+
+def ideal_of(runs: Sequence[Run], quiet: Sequence[Run]) -> dict[str, dict[str, float | None]]:
+    """Smallest size found nine times in ten against that of the ideal test on the same clean days."""
+    out = smallest_ideal([r.clean for r in quiet], usual_fan_rpm=USUAL_FAN_RPM)
+    for kind, row in out.items():
+        ours = smallest_found([r for r in runs if r.kind == kind])
+        told = row["beyond_limit"]
+        row["ours"] = ours
+        row["times"] = None if ours is None or not told else ours / told
+    return out
+
+
+def confusion(runs: Sequence[Run]) -> dict[str, dict[str, int]]:
+    """Kind of the fault against what was named: itself, a kind of its own cause beside it, something else, or nothing."""
+    table: dict[str, dict[str, int]] = {}
+    for run in runs:
+        row = table.setdefault(run.kind, {})
+        for name in set(run.told) or {"silent"}:
+            row[name] = row.get(name, 0) + 1
+    return table
 
 
 def _alarms(days: Sequence[Run]) -> dict[str, Any]:
@@ -290,29 +245,63 @@ def _alarms(days: Sequence[Run]) -> dict[str, Any]:
     }
 
 
+Task = tuple[int, str, str]
+
+
+def interleaved(groups: Sequence[Sequence[Task]]) -> list[Task]:
+    """All tasks, so ordered that any beginning of the list holds the same share of every group."""
+    placed = [((i + 0.5) / len(group), g, task) for g, group in enumerate(groups) for i, task in enumerate(group)]
+    return [task for _, _, task in sorted(placed, key=lambda p: p[:2])]
+
+
+def one_task(task: Task) -> Run | tuple[int, tuple[str, ...]]:
+    """One day of any group."""
+    seed, kind, world = task
+    return looked_again((seed, world)) if kind == "look" else one_run(task)
+
+
+def done_within(tasks: Sequence[Task], workers: int, minutes: float | None) -> list[Run | tuple[int, tuple[str, ...]]]:
+    """What is done of the tasks, in their order, until the minutes are over."""
+    end = math.inf if minutes is None else time.perf_counter() + 60 * minutes
+    done: list[Run | tuple[int, tuple[str, ...]]] = []
+    with ProcessPoolExecutor(workers) as pool:
+        for i in range(0, len(tasks), BATCH):
+            done += pool.map(one_task, tasks[i : i + BATCH], chunksize=2)
+            if time.perf_counter() > end:
+                break
+    return done
+
+
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run the bench and write its table."""
     parser = argparse.ArgumentParser(prog="python -m benchmarks.trail_faults", description=__doc__)
     parser.add_argument("--seed", type=int, default=7)
     parser.add_argument("--days", type=int, default=20, help="days for each kind of fault in the nominal world")
     parser.add_argument("--rough", type=int, default=10, help="days for each kind in the rough world, and as many in the hostile")
-    parser.add_argument("--clean", type=int, default=2000, help="clean days; a quarter as many again in the rough world, an eighth hostile")
+    parser.add_argument(
+        "--clean", type=int, default=2000, help="clean days of some 10 ha; a quarter as many again in the rough world, and in the hostile"
+    )
     parser.add_argument("--looked", type=int, default=40, help="clean days looked at after every fourth pass")
     parser.add_argument("--workers", type=int, default=2)
+    parser.add_argument("--minutes", type=float, help="stop after so many, with what is done by then; days of every kind come in turn")
     parser.add_argument("--page", type=Path, help="a page to write the table into, between its two marks")
     parser.add_argument("--out", type=Path, default=Path("bench-out"))
     options = parser.parse_args(arguments)
     base = 10_000 * (1 + options.seed)
-    tasks = [(base + i, kind, "nominal") for kind in KINDS for i in range(options.days)]
-    tasks += [(base + 1000 + i, kind, w) for w in ("rough", "hostile") for kind in KINDS for i in range(options.rough)]
-    clean = [(base + 2000 + i, "", "nominal") for i in range(options.clean)]
-    clean += [(base + 6000 + i, "", "rough") for i in range(options.clean // 4)]
-    clean += [(base + 8000 + i, "", "hostile") for i in range(options.clean // 8)]
+    groups = [[(base + i, kind, "nominal") for i in range(options.days)] for kind in KINDS]
+    groups += [[(base + 1000 + i, kind, w) for i in range(options.rough)] for w in ("rough", "hostile") for kind in KINDS]
+    for world, first, count in (
+        ("nominal", 2000, options.clean),
+        ("rough", 6000, options.clean // 4),
+        ("hostile", 8000, options.clean // 4),
+    ):
+        groups.append([(base + first + i, "", world) for i in range(count)])
+    groups.append([(base + 9000 + i, "look", "nominal") for i in range(options.looked)])
     began = time.perf_counter()
-    with ProcessPoolExecutor(options.workers) as pool:
-        runs = list(pool.map(one_run, tasks, chunksize=8))
-        quiet = list(pool.map(one_run, clean, chunksize=16))
-        again = list(pool.map(looked_again, [(base + 9000 + i, "nominal") for i in range(options.looked)], chunksize=4))
+    done = done_within(interleaved(groups), options.workers, options.minutes)
+    runs = [r for r in done if isinstance(r, Run) and r.kind]
+    quiet = [r for r in done if isinstance(r, Run) and not r.kind]
+    again = [r for r in done if not isinstance(r, Run)]
     result = tables(runs, quiet)
     spoke = sum(bool(names) for _, names in again)
     result["repeated_looks"] = {
@@ -321,10 +310,12 @@ def main(arguments: Sequence[str] | None = None) -> int:
         "named": sorted({name for _, names in again for name in names}),
     }  # fmt: skip
     result |= {"seed": options.seed, "date": date.today().isoformat(), "minutes": round((time.perf_counter() - began) / 60, 2)}
+    said = {name: getattr(options, name) for name in ("seed", "days", "rough", "clean", "looked")}
+    if options.minutes is not None:
+        said["minutes"] = options.minutes
+    result["command"] = "python -m benchmarks.trail_faults " + " ".join(f"--{name} {value}" for name, value in said.items())
     options.out.mkdir(parents=True, exist_ok=True)
     (options.out / "trail-faults.json").write_text(json.dumps(result, indent=1) + "\n", encoding="utf-8")
-    said = {name: getattr(options, name) for name in ("seed", "days", "rough", "clean", "looked")}
-    result["command"] = "python -m benchmarks.trail_faults " + " ".join(f"--{name} {value}" for name, value in said.items())
     if options.page is not None:
         write_page(result, options.page)
     print(text_of(result))
