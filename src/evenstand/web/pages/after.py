@@ -13,6 +13,7 @@ from evenstand.base.errors import EvenstandError
 from evenstand.base.units import shown
 from evenstand.desk.checking import READINGS, check_job, keep_readings, tally_rows
 from evenstand.desk.logs import TrailStory, job_trails, propose_columns, read_log, remembered_recipe, says_itself, trail_story
+from evenstand.desk.tallies import bin_lines, bin_rows, product_lines, product_rows
 from evenstand.model import Finding, Outfit
 from evenstand.web.columns import ROLE_CHOICES, column_lines, confirmed_recipe
 from evenstand.web.forms import Field, Typed
@@ -341,5 +342,7 @@ def tally(request: Request) -> Response:
     """What went where, by product."""
     site = site_of(request)
     with site.book() as book:
-        rows = tally_rows(book)
-    return site.page(request, "tally.html", rows=rows)
+        rows, bins = tally_rows(book), site.once(("bin-tallies",), lambda: bin_rows(book))
+    units = site.profile()
+    lines = [(b, bin_lines(b, units)) for b in bins]
+    return site.page(request, "tally.html", rows=rows, bins=lines, together=product_lines(product_rows(bins), units))
