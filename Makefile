@@ -55,9 +55,12 @@ bench: $(VENV)/.dev ## time the heavy parts against general-purpose libraries; w
 bounds: $(VENV)/.dev ## how far covered ground is from plain Shapely on 300 random fields, and how far it may be by its bounds
 	$(PY) -m benchmarks.bounds
 
-bench-faults: $(VENV)/.dev ## how well faults are found; writes bench-out/faults.json and trail-faults.json
+bench-faults: $(VENV)/.dev ## how well faults are found and intervals hold; writes bench-out/faults.json and its kin
 	$(PY) -m benchmarks.faults --seed $(SEED)
 	$(PY) -m benchmarks.trail_faults --seed $(SEED)
+	$(PY) -m benchmarks.fill_bands --seed $(SEED)
+	$(PY) -m benchmarks.seasons --seed $(SEED)
+	$(PY) -m benchmarks.tally_seasons --seed $(SEED)
 
 stress: $(VENV)/.dev ## the long tests: killed writers, 20,000 mutated files a reader, a log of 5 GB (EVENSTAND_STRESS_MB) in 1 GB of memory
 	$(PY) -m pytest -n 0 tests/functional/test_kill.py tests/functional/test_kill_import.py

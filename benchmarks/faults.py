@@ -10,7 +10,7 @@ import argparse
 import json
 import math
 import time
-from collections.abc import Sequence
+from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import asdict, dataclass
 from datetime import date
@@ -21,11 +21,13 @@ from typing import Any
 import numpy as np
 
 from benchmarks import finding
+from benchmarks.page import write_page
 from benchmarks.power import nine_in_ten
 from benchmarks.scoring import SCORES, TOLD_Z, Score, named_sets, score, wilson
 from benchmarks.streams import stream_table
 
-KINDS = ("factor", "distance", "width", "fill-missed", "fill-doubled", "slip", "run", "head")
+KINDS = ("factor", "distance", "width", "fill-missed", "fill-doubled", "slip", "lid", "bridge", "run", "head")
+BRIDGED_SHARE = 0.3  # a bridge stands for some third of the interval between two looks
 RATIOS = (2.205, 1.121, 0.892, 0.5, 2.0, 1.25)
 SETS: dict[str, dict[str, Any]] = {
     "few": {"optional": "none", "level_how": "glance"},
@@ -60,6 +62,11 @@ def drawn_fault(
     letter = str(roll.choice(sorted(bins)))
     if kind == "factor":
         return f"factor:{letter}={100 * share:.4f}", f"factor:{letter}", share
+    if kind == "lid":
+        return f"lid:{letter}={-100 * (abs(share) * 2):.4f}", f"lid:{letter}", -2 * abs(share)
+    if kind == "bridge":
+        stopped = float(roll.uniform(0.1, 1.0))
+        return f"bridge:{letter}={100 * stopped:.2f}", f"bridge:{letter}", stopped
     if kind == "distance":
         return f"distance={100 * share:.4f}", "distance", share
     if kind == "width":
@@ -93,8 +100,7 @@ def one_run(task: tuple[int, str, str, str], *, step_s: float = 1.0) -> Run:
     began = time.perf_counter()
     seen: dict[str, Any] = {"readings": day.readings, "fills": day.fills, "events": day.events, "typed": day.typed, "trail": day.trail}
     kinds = days.kinds_of(farm, plan)
-    checked = days.checked_day(outfit, plan, kinds=kinds, **seen)
-    findings = (*days.run_part(outfit, day.trail), *checked.findings)
+    findings, checked = days.day_and_check(outfit, plan, kinds=kinds, **seen)
     seconds = time.perf_counter() - began
     return Run(
         kind=kind,
@@ -111,12 +117,14 @@ def one_run(task: tuple[int, str, str, str], *, step_s: float = 1.0) -> Run:
     )
 
 
-def _told(kind: str, cause: str, size: float, spreads: dict[str, float]) -> bool:
+def _told(kind: str, cause: str, size: float, spreads: Mapping[str, float]) -> bool:
     """Whether the signatures say that the fault can be told, before anything is tested."""
     if kind in ("run", "head"):
         return True
     if kind == "slip":
         return cause in spreads
+    if kind == "bridge":
+        size = size * BRIDGED_SHARE
     return abs(size) >= TOLD_Z * spreads.get(cause, math.inf)
 
 
@@ -138,6 +146,8 @@ def real_size(day: Any, cause: str, size: float) -> float:
         return float(day.truth.factors[a] / day.typed[f"F:{a}"] - 1)
     if kind == "distance":
         return float(day.truth.distance_ratio - 1)
+    if kind in ("lid", "bridge"):
+        return math.nan
     if kind == "width":
         return float(day.typed["W"] - day.truth.width_m)
     if kind == "fill-doubled":
@@ -153,7 +163,13 @@ def real_size(day: Any, cause: str, size: float) -> float:
 def _size_error(findings: Sequence[Any], cause: str, real: float) -> float | None:
     """(found - real) / stated sd, where the cause was named alone."""
     for said in findings:
-        if said.suspects == ((cause,),) and said.state in ("doubtful", "does-not-hold") and said.size is not None and said.size.sd > 0:
+        if (
+            math.isfinite(real)
+            and said.suspects == ((cause,),)
+            and said.state in ("doubtful", "does-not-hold")
+            and said.size is not None
+            and said.size.sd > 0
+        ):
             return float((said.size.value - real) / said.size.sd) if said.size_unit in ("%", "kg", "m") else None
     return None
 
@@ -207,6 +223,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser.add_argument("--streams", type=int, default=100, help="cases for each number of errors on the 28-stream network")
     finding.arguments(parser)
     parser.add_argument("--workers", type=int, default=2)
+    parser.add_argument("--resume", action="store_true", help="take parts that were finished with the same seed and sizes from --out")
+    parser.add_argument("--only", default="", help="make and keep these parts alone: field, power, seasons, pairs, quiet, watched, streams")
+    parser.add_argument("--page", type=Path, default=None, help="write the tables between the markers of this page")
     parser.add_argument("--out", type=Path, default=Path("bench-out"))
     options = parser.parse_args(arguments)
     base = 10_000 * (1 + options.seed)
@@ -215,19 +234,50 @@ def main(arguments: Sequence[str] | None = None) -> int:
     clean = [(base + 4000 + i, "", list(SETS)[i % len(SETS)], "nominal") for i in range(options.clean)]
     clean += [(base + 8000 + i, "", "usual", "rough") for i in range(options.clean // 3)]
     began = time.perf_counter()
+    part = kept_parts(options)
     with ProcessPoolExecutor(options.workers) as pool:
-        runs = list(pool.map(one_run, tasks, chunksize=8))
-        quiet = list(pool.map(partial(one_run, step_s=5.0), clean, chunksize=16))
-        more = finding.run(pool, base, options)
-    result = tables(runs, quiet) | more
-    result["streams"] = stream_table(options.seed, options.streams)
+
+        def in_the_field() -> dict[str, Any]:
+            runs = list(pool.map(one_run, tasks, chunksize=8))
+            return tables(runs, list(pool.map(partial(one_run, step_s=5.0), clean, chunksize=16)))
+
+        result = part("field", (options.days, options.clean, options.rough), in_the_field)
+        more = finding.run(pool, base, options, part)
+        result = result | more | {"streams": part("streams", options.streams, lambda: stream_table(options.seed, options.streams, pool))}
+    if options.only:
+        return 0
     result |= {"seed": options.seed, "date": date.today().isoformat(), "minutes": round((time.perf_counter() - began) / 60, 2)}
+    sizes = ("days", "clean", "rough", "streams", "power", "seasons", "pairs", "quiet", "watched")
+    result["days"] = {k: getattr(options, k) for k in sizes}
     options.out.mkdir(parents=True, exist_ok=True)
     (options.out / "faults.json").write_text(json.dumps(result, indent=1) + "\n", encoding="utf-8")
     print(text_of(result))
     print(finding.text_of(more))
+    if options.page is not None:
+        write_page(result, options.page)
     print(f"\nwritten to {options.out / 'faults.json'} ({result['minutes']} min)")
     return 0
+
+
+def kept_parts(options: argparse.Namespace) -> finding.Part:
+    """A function that makes a part of the bench, keeps it beside the result, and with --resume takes it from there if seed and sizes are
+    the same."""
+    folder = options.out / "faults-parts"
+
+    def part(name: str, size: Any, make: Callable[[], Any]) -> Any:
+        if options.only and name not in options.only.split(","):
+            return {}
+        path, key = folder / f"{name}.json", json.dumps([options.seed, size])
+        if options.resume and path.exists() and (kept := json.loads(path.read_text(encoding="utf-8")))["key"] == key:
+            return kept["result"]
+        began = time.perf_counter()
+        made = json.loads(json.dumps(make()))
+        folder.mkdir(parents=True, exist_ok=True)
+        path.write_text(json.dumps({"key": key, "result": made}), encoding="utf-8")
+        print(f"{name}: {(time.perf_counter() - began) / 60:.1f} min", flush=True)
+        return made
+
+    return part
 
 
 def tables(runs: Sequence[Run], quiet: Sequence[Run]) -> dict[str, Any]:

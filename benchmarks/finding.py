@@ -4,8 +4,9 @@ worlds that break the rules, and looks through the day."""
 from __future__ import annotations
 
 import argparse
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from concurrent.futures import Executor
+from dataclasses import asdict
 from typing import Any
 
 from benchmarks import hardships, power, seasons
@@ -22,44 +23,49 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--watched", type=int, default=3, help="days looked at after every fill, for each fault; clean ones 8 times that")
 
 
-def run(pool: Executor, base: int, options: argparse.Namespace) -> dict[str, Any]:
-    """All of it on a pool of processes, as plain data."""
+Part = Callable[[str, Any, Callable[[], Any]], Any]
+WORLDS = ("nominal", "rough", "hostile")
+
+
+def run(pool: Executor, base: int, options: argparse.Namespace, part: Part) -> dict[str, Any]:
+    """All of it on a pool of processes, as plain data; `part` keeps each part when it is done."""
     from benchmarks.faults import KINDS as FIELD_KINDS
 
-    trials = list(pool.map(power.trial, power.tasks(base + 100_000, options.power), chunksize=4))
-    cells = {
-        s: {k: power.power_cell(mine) for k in KINDS if (mine := [t for t in trials if (t.kind, t.reading_set) == (k, s)])} for s in SETS
-    }
-    runs = list(
-        pool.map(
-            seasons.season,
-            [(base + 200_000 + i, w, options.learn) for w in ("nominal", "rough") for i in range(options.seasons)],
-            chunksize=2,
-        )
-    )
-    pairs = list(
-        pool.map(
-            hardships.pair_run,
-            [t for w in ("nominal", "rough", "hostile") for t in hardships.pair_tasks(base + 300_000, options.pairs, w)],
-            chunksize=4,
-        )
-    )
-    quiet = list(
-        pool.map(
-            hardships.quiet_run,
-            [t for w in ("nominal", "rough", "hostile") for t in hardships.quiet_tasks(base + 400_000, options.quiet, w)],
-            chunksize=8,
-        )
-    )
-    days = [(base + 6000 + i, k, "nominal") for k in FIELD_KINDS for i in range(options.watched)]
-    days += [(base + 7000 + i, "", "nominal") for i in range(8 * options.watched)]
-    watched = list(pool.map(hardships.watched, days, chunksize=2))
+    def beside_the_ideal() -> dict[str, Any]:
+        trials = list(pool.map(power.trial, power.tasks(base + 100_000, options.power), chunksize=8))
+        of = {(s, k): [t for t in trials if (t.kind, t.reading_set) == (k, s)] for s in SETS for k in KINDS}
+        return {
+            "power": {s: {k: power.power_cell(of[s, k]) for k in KINDS if of[s, k]} for s in SETS},
+            "sizes": {k: power.size_errors([t for t in trials if t.kind == k]) for k in KINDS},
+            "confusion_plain": power.first_named(trials),
+            "wrong_plain": [asdict(t) for t in trials if t.score == "wrong"],
+        }
+
+    def over_seasons() -> Any:
+        tasks = [(base + 200_000 + i, w, options.learn) for w in WORLDS[:2] for i in range(options.seasons)]
+        runs = list(pool.map(seasons.season, tasks, chunksize=4))
+        return seasons.season_table(runs) if runs else {}
+
+    def in_pairs() -> Any:
+        tasks = [t for w in WORLDS for t in hardships.pair_tasks(base + 300_000, options.pairs, w)]
+        pairs = list(pool.map(hardships.pair_run, tasks, chunksize=16))
+        return {w: hardships.pair_table([r for r in pairs if r.world == w]) for w in WORLDS}
+
+    def in_quiet() -> Any:
+        tasks = [t for w in WORLDS for t in hardships.quiet_tasks(base + 400_000, options.quiet, w)]
+        return hardships.quiet_table(list(pool.map(hardships.quiet_run, tasks, chunksize=32)))
+
+    def through_the_day() -> Any:
+        days = [(base + 6000 + i, k, "nominal") for k in FIELD_KINDS for i in range(options.watched)]
+        days += [(base + 7000 + i, "", "nominal") for i in range(8 * options.watched)]
+        return hardships.watched_table(list(pool.map(hardships.watched, days, chunksize=2)))
+
     return {
-        "power": cells,
-        "seasons": seasons.season_table(runs) if runs else {},
-        "pairs": {w: hardships.pair_table([r for r in pairs if r.world == w]) for w in ("nominal", "rough", "hostile")},
-        "quiet_plain": hardships.quiet_table(quiet),
-        "watched": hardships.watched_table(watched),
+        **part("power", options.power, beside_the_ideal),
+        "seasons": part("seasons", (options.seasons, options.learn), over_seasons),
+        "pairs": part("pairs", options.pairs, in_pairs),
+        "quiet_plain": part("quiet", options.quiet, in_quiet),
+        "watched": part("watched", options.watched, through_the_day),
     }
 
 

@@ -8,17 +8,24 @@ from typing import Any, Literal
 
 import numpy as np
 
-from benchmarks.plain_days import KINDS, SETS, plain_day
+from benchmarks.plain_days import PAIRED, SETS, plain_day
 from benchmarks.power import check_plain, drawn
 from benchmarks.scoring import named_sets, wilson
 
+WORTH = 0.03  # off by so much is worth stopping for in a seed
+MEANT = {  # what each ill may be called: the cause it is, or what it looks like to the masses
+    "digits swapped in a fill": ("fill-missed:A", "fill-doubled:A"), "a reading lost": (), "a lid that leaks": ("lid:D", "factor:D"),
+    "a bin that bridges": ("bridge:A", "fill-missed:A"), "a wrong lot": ("factor:D",), "a fill late by a day": ("fill-missed:A",),
+    "hours lost": ("distance",), "a clock that is off": (),
+}  # fmt: skip
 Pair = Literal["both alone", "both, in a class", "one of two", "wrong", "silent", "cannot tell"]
 PAIRS: tuple[Pair, ...] = ("both alone", "both, in a class", "one of two", "wrong", "silent", "cannot tell")
 
 
-def score_pair(findings: Sequence[Any], truth: frozenset[str]) -> Pair:
-    """One day with two faults: a named set with neither in it makes it wrong; two sets for one fault count once."""
-    named = named_sets(findings)
+def score_pair(findings: Sequence[Any], truth: frozenset[str], also: frozenset[str] = frozenset()) -> Pair:
+    """One day with two faults: a named set with neither in it makes it wrong; two sets for one fault count once. also: what was really ill
+    beside them, in a world that breaks the rules; a set that names that is neither right nor wrong."""
+    named = [group for group in named_sets(findings) if truth & set(group) or not also & set(group)]
     if any(not truth & set(group) for group in named):
         return "wrong"
     hit = [truth & set(group) for group in named]
@@ -54,7 +61,7 @@ def pair_run(task: tuple[int, str, str]) -> PairRun:
     """task: seed, reading set, world. Two different causes, sizes uniform in 3 to 15 %; told: each by itself could be told."""
     seed, reading_set, world = task
     roll = np.random.default_rng([seed, 7])
-    first, second = (str(k) for k in roll.choice(KINDS, 2, replace=False))
+    first, second = (str(k) for k in roll.choice(PAIRED, 2, replace=False))
     faults: dict[str, float] = {}
     for kind in (first, second):
         cause, size = drawn(kind, roll, least=0.03)
@@ -62,9 +69,10 @@ def pair_run(task: tuple[int, str, str]) -> PairRun:
     day = plain_day(seed, reading_set, world, faults)
     checked = check_plain(day)
     spreads = checked.verdict.spreads
+    also = frozenset(c for ill in day.ills for c in MEANT[ill])
     told = all(abs(size) >= 4.3 * spreads.get(cause, np.inf) for cause, size in faults.items())
     return PairRun(
-        kinds=(first, second), reading_set=reading_set, world=world, score=score_pair(checked.findings, frozenset(faults)), told=told
+        kinds=(first, second), reading_set=reading_set, world=world, score=score_pair(checked.findings, frozenset(faults), also), told=told
     )
 
 
@@ -85,12 +93,14 @@ def pair_table(runs: Sequence[PairRun]) -> dict[str, Any]:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class QuietRun:
-    """A day without a fault of ours. ills: what broke the rules; named: what was accused."""
+    """A day without a fault of ours. ills: what broke the rules; named: what was accused; truly: all that was accused first was really
+    off that day by what is worth stopping for."""
 
     world: str
     reading_set: str
     ills: tuple[str, ...]
     named: tuple[str, ...]
+    truly: bool = False
 
 
 def quiet_run(task: tuple[int, str, str]) -> QuietRun:
@@ -98,7 +108,8 @@ def quiet_run(task: tuple[int, str, str]) -> QuietRun:
     seed, reading_set, world = task
     day = plain_day(seed, reading_set, world)
     named = named_sets(check_plain(day).findings)
-    return QuietRun(world=world, reading_set=reading_set, ills=day.ills, named=tuple("|".join(g) for g in named))
+    truly = bool(named) and all(abs(day.real.get(g[0], 0.0)) >= WORTH for g in named)
+    return QuietRun(world=world, reading_set=reading_set, ills=day.ills, named=tuple("|".join(g) for g in named), truly=truly)
 
 
 def quiet_table(runs: Sequence[QuietRun]) -> dict[str, Any]:
@@ -108,15 +119,19 @@ def quiet_table(runs: Sequence[QuietRun]) -> dict[str, Any]:
         mine = [r for r in runs if r.world == world]
         alarms = sum(bool(r.named) for r in mine)
         ills: dict[str, dict[str, int]] = {}
+        rightly: dict[str, int] = {}
         for r in mine:
             if len(r.ills) == 1:
                 first = r.named[0].partition("|")[0].partition(":")[0] if r.named else "nothing"
                 row = ills.setdefault(r.ills[0], {})
                 row[first] = row.get(first, 0) + 1
+                causes = {c for group in r.named for c in group.split("|")}
+                rightly[r.ills[0]] = rightly.get(r.ills[0], 0) + bool(causes & set(MEANT[r.ills[0]]))
         well = [r for r in mine if not r.ills]
         out[world] = {
             "days": len(mine), "alarms": alarms, "share_95": wilson(alarms, len(mine)), "ills": ills,
             "well_days": len(well), "well_alarms": sum(bool(r.named) for r in well),
+            "rightly": rightly, "truly": sum(r.truly for r in well),
         }  # fmt: skip
     return out
 

@@ -19,14 +19,17 @@ from evenstand.model import Fill, Reading
 SETS = ("three", "boundary", "tickets", "catch", "tape", "log", "all")
 BINS = {"A": (150.0, 1.18, 4500.0, "fertilizer"), "D": (121.0, 1.25, 5000.0, "seed")}  # kg/ha, kg/turn, kg in a full bin, kind
 WIDTH_M = 16.26
-KINDS = ("factor", "distance", "width", "slip", "fill-missed", "fill-doubled")
+KINDS = ("factor", "distance", "width", "slip", "fill-missed", "fill-doubled", "lid", "bridge", "fan", "fixes")
+PAIRED = KINDS[:6]
+FAN = 71.7  # turns a second that were proven
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Air:
     """A world of plain days. Standard deviations of what moves on a day: factor, between: from fill to fill, distance, width, counting
-    [-]; overlap: least and most; tails: freedom of Student's t of every error, infinite for normal ones; drift: change of a factor over
-    a day, most [-]; honest: real over stated spread of witnesses [-]; ills: chance of each thing that no model of the check knows."""
+    [-]; fan: steady speed against the proven one [-]; overlap: least and most; tails: freedom of Student's t of every error, infinite for
+    normal ones; drift: change of a factor over a day, most [-]; honest: real over stated spread of witnesses [-]; ills: chance of each
+    thing that no model of the check knows."""
 
     name: str
     factor: float = 0.012
@@ -39,6 +42,7 @@ class Air:
     drift: float = 0.0
     honest: float = 1.0
     ills: float = 0.0
+    fan: float = 0.012
 
 
 AIRS = {
@@ -52,7 +56,10 @@ AIRS = {
         drift=0.03, honest=1.3, ills=0.25,
     ),
 }  # fmt: skip
-ILLS = ("digits swapped in a fill", "a reading lost", "a lid that leaks", "a bin that bridges", "a wrong lot", "a fill late by a day")
+ILLS = (
+    "digits swapped in a fill", "a reading lost", "a lid that leaks", "a bin that bridges", "a wrong lot", "a fill late by a day",
+    "hours lost", "a clock that is off",
+)  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -107,23 +114,29 @@ def plain_day(
     distance = wrong.get("distance", 0.0) + air.distance * noise("distance")
     driven = field_ha * (1 + overlap)
     counter = driven * math.exp(width + distance) * (1 + air.counting * noise("counting"))
+    ills = [ill for ill in ILLS if course.random() < air.ills]
+    seen_share = 1 - float(course.uniform(0.05, 0.15)) * ("hours lost" in ills)
     real = {"width": width, "distance": distance, "overlap": overlap}
     readings = [
-        Reading(quantity="area_counter", value=counter, sd=0.003, instrument="display", derived_from=("W", "V")),
+        Reading(quantity="area_counter", value=counter * seen_share, sd=0.003, instrument="display", derived_from=("W", "V")),
     ]
     fills: list[Fill] = []
-    ills = [ill for ill in ILLS if course.random() < air.ills]
     logged, weighed = reading_set in ("log", "all"), reading_set in ("tickets", "all")
     variant = next(iter(wrong), "")
     for a, (rate, typed, full, _) in BINS.items():
         slip, gain = wrong.get(f"slip:{a}", 0.0), wrong.get(f"factor:{a}", 0.0) + air.factor * noise(f"factor {a}")
+        held = gain
+        gain += wrong.get(f"lid:{a}", 0.0)
         if a == "D" and "a lid that leaks" in ills:
             gain -= 0.06
         if a == "D" and "a wrong lot" in ills:
-            gain += 0.05
+            gain, held = gain + 0.05, held + 0.05
         real[f"slip:{a}"] = slip
-        entries, left, used, shown, inside = _bin_course(a, rate * math.exp(slip), full, counter, gain, wrong, course, noise, air, ills)
+        of_day = _bin_course(a, rate * math.exp(slip), full, counter, gain, wrong, course, noise, air, ills)
+        entries, left, used, shown, inside, lost = of_day
         real[f"factor:{a}"] = math.log(used / shown)
+        real[f"lid:{a}"] = wrong.get(f"lid:{a}", 0.0)
+        real[f"bridge:{a}"] = lost[0] / (lost[1] if logged else shown) if lost[0] else 0.0
         way = "truck-scale" if weighed else "pads"
         written: list[Fill] = []
         for k, (area, put, level, times) in enumerate(entries):
@@ -136,7 +149,7 @@ def plain_day(
                 written.append(
                     Fill(
                         key=f"{a}{len(written)}", outfit="o", bin=a, product=a, job="j", at="", put_kg=value, put_sd_kg=sd, how=way,
-                        area_ha=area, level_before_kg=seen, level_before_sd_kg=0.1 * full if area else 5.0,
+                        area_ha=_by_the_clock(area, counter, ills), level_before_kg=seen, level_before_sd_kg=0.1 * full if area else 5.0,
                     )
                 )  # fmt: skip
             if times == 2:
@@ -150,18 +163,19 @@ def plain_day(
         kept = left + level_sd * air.honest * noise(f"level {a}")
         readings.append(Reading(quantity=f"level:{a}", value=max(kept, 0.0), sd=level_sd, instrument="weighed"))
         if logged:
-            readings += _echoes(a, rate * math.exp(slip), typed, shown, sum(f.put_kg for f in late))
+            readings += _echoes(a, rate * math.exp(slip), typed, shown * seen_share, sum(f.put_kg for f in late))
         if weighed:
             put = sum(e[1] for e in entries) + wrong.get(f"fill-missed:{a}", 0.0)
             sd = max(15.0, 0.003 * put)
             value = put + sd * air.honest * noise(f"delivered {a}")
             readings.append(Reading(quantity=f"delivered:{a}", value=value, sd=sd, instrument="truck-scale"))
         if reading_set in ("catch", "all"):
-            value = typed * math.exp(gain) * (1 + air.honest * (0.012 * noise(f"catch {a}") + 0.01 * noise(f"standing {a}")))
+            value = typed * math.exp(held) * (1 + air.honest * (0.012 * noise(f"catch {a}") + 0.01 * noise(f"standing {a}")))
             readings.append(Reading(quantity=f"catch_factor:{a}", value=value, sd=0.012 * value, instrument="catch"))
         if a in variant.partition(":")[2] and inside:
             variant = f"{variant}@{inside}" if logged else f"{variant}@1"
-    readings += _machine(reading_set, field_ha, counter, width, distance, noise, air)
+    readings += _machine(reading_set, field_ha, counter, width, distance, noise, air, wrong, seen_share)
+    real |= {"fan": wrong.get("fan", 0.0) + air.fan * noise("fan"), "fixes": wrong.get("fixes", 0.0)}
     if "a reading lost" in ills:
         readings = [r for r in readings if r.quantity not in ("distance_gnss", "level:A")]
     typed_values = {"W": WIDTH_M} | {f"F:{a}": b[1] for a, b in BINS.items()}
@@ -176,15 +190,16 @@ def plain_day(
 def _bin_course(
     a: str, rate: float, full: float, counter: float, gain: float, wrong: Mapping[str, float], course: np.random.Generator, noise: Noise,
     air: Air, ills: list[str],
-) -> tuple[list[tuple[float, float, float, int]], float, float, float, int]:  # fmt: skip
+) -> tuple[list[tuple[float, float, float, int]], float, float, float, int, tuple[float, float]]:  # fmt: skip
     """(area, put, level before, times entered) of each fill; left, used, and what the machine shows as used; number of the interval in
-    which a fill went wrong, 0 for none. [kg, ha]"""
+    which something went wrong, 0 for none; what a bridge held back, and what the meter took in that interval. [kg, ha]"""
     first = float(course.uniform(0.85, 0.95)) * full
     entries = [(0.0, first, 0.0, 1)]
     level, at, used = first, 0.0, 0.0
     missed, doubled = wrong.get(f"fill-missed:{a}", 0.0), wrong.get(f"fill-doubled:{a}", 0.0)
+    bridged = wrong.get(f"bridge:{a}", 0.0)
     when = float(course.uniform(0.2, 0.75)) * counter
-    inside, k = 0, 0
+    inside, k, lost = 0, 0, (0.0, 1.0)
     # when to stop follows the plan, not what is really in: the course must not hang on the noise; how much goes in does
     usual_leg = float(course.uniform(0.6, 0.75)) * full / rate
     leg, planned = usual_leg, first
@@ -196,6 +211,9 @@ def _bin_course(
             gives *= 0.5
         if missed and not inside and to > when:
             level, inside = level + missed, k + 1
+        if bridged and not inside and to > when:
+            lost = (rate * (to - at) * gives * bridged, rate * (to - at))
+            gives, inside = gives * (1 - bridged), k + 1
         take = rate * (to - at) * gives
         level, used, planned, at, k = level - take, used + take, planned - rate * (to - at), to, k + 1
         if at < counter - 1e-9:
@@ -207,7 +225,12 @@ def _bin_course(
             inside = k + 1 if twice else inside
             entries.append((at, put, level, 2 if twice else 1))
             level += put
-    return entries, max(level, 0.0), used, rate * counter, inside
+    return entries, max(level, 0.0), used, rate * counter, inside, lost
+
+
+def _by_the_clock(area: float, counter: float, ills: list[str]) -> float:
+    """Where the day's counter stood at a fill by its clock: three quarters of an hour off puts it some hectares on."""
+    return min(area + 8.0, counter) if area and "a clock that is off" in ills else area
 
 
 def _swapped(value: float) -> float:
@@ -228,7 +251,10 @@ def _echoes(a: str, rate: float, typed: float, shown: float, entered: float) -> 
     ]
 
 
-def _machine(reading_set: str, field_ha: float, counter: float, width: float, distance: float, noise: Noise, air: Air) -> list[Reading]:
+def _machine(
+    reading_set: str, field_ha: float, counter: float, width: float, distance: float, noise: Noise, air: Air, wrong: Mapping[str, float],
+    seen_share: float,
+) -> list[Reading]:  # fmt: skip
     out = []
     if reading_set in ("boundary", "all"):
         value = field_ha * (1 + 0.01 * air.honest * noise("boundary"))
@@ -240,10 +266,15 @@ def _machine(reading_set: str, field_ha: float, counter: float, width: float, di
         out.append(Reading(quantity="distance_taped", value=value, sd=0.004, instrument="tape"))
     if reading_set in ("log", "all"):
         true_m = counter / WIDTH_M * 1e4 * math.exp(-distance)
-        shown = true_m * math.exp(distance)
+        shown = true_m * math.exp(distance) * seen_share
         out.append(Reading(quantity="distance_shown", value=shown, sd=0.3, instrument="display", derived_from=("V",)))
-        value = true_m * (1 + 0.003 * air.honest * noise("gnss"))
+        value = true_m * (1 + 0.003 * air.honest * noise("gnss")) * math.exp(-wrong.get("fixes", 0.0))
         out.append(Reading(quantity="distance_gnss", value=value, sd=0.003 * value, instrument="gnss"))
+        fan = FAN * math.exp(wrong.get("fan", 0.0) + air.fan * noise("fan"))
+        out.append(Reading(quantity="fan_shown", value=fan, sd=0.003 * fan, instrument="display"))
+        out.append(Reading(quantity="fan_proven", value=FAN, sd=0.005 * FAN, instrument="outfit, proven"))
+        if "fixes" in wrong:
+            out.append(Reading(quantity="fixes_lost", value=wrong["fixes"], sd=0.01, instrument="gnss"))
     return out
 
 

@@ -17,20 +17,22 @@ import numpy as np
 import numpy.typing as npt
 
 from benchmarks.plain_days import AIRS, BINS, KINDS, SETS, PlainDay, moved, plain_day
-from benchmarks.scoring import Score, score, wilson
+from benchmarks.scoring import SCORES, Score, score, wilson
 
 FloatArray = npt.NDArray[np.float64]
 BUDGET_Z = 2.968  # two-sided normal limit of 3 false alarms in 1,000 days: the share of one in a hundred that reconciliation has
 BAR = 1.5
 LEAST_DAYS = 20
 _MOVE = 0.05
+SHOWN_BY_LOG = ("fan", "fixes")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Trial:
-    """One day with one fault. size: of what was put in [share or kg]; real: as it was that day; score: of the check; ideal: whether the
-    ideal test finds it; ideal_sd: one standard deviation of its size [unit of the cause]; sized: (found - real) / stated sd, of a
-    cause named alone; named: sets that were accused."""
+    """One day with one fault. size: of what was put in, of a bridge of the interval that readings see [share or kg]; real: as it was that
+    day; score: of the check; ideal: whether the ideal test finds it; ideal_sd: one standard deviation of its size [unit of the cause];
+    sized: (found - real) / stated sd, of a cause named first in its class; error: found - real [unit of the cause]; named: sets that were
+    accused."""
 
     kind: str
     cause: str
@@ -44,6 +46,7 @@ class Trial:
     sized: float | None
     named: tuple[str, ...]
     seconds: float
+    error: float | None = None
 
 
 def check_plain(day: PlainDay, scales: Mapping[str, float] | None = None) -> Any:
@@ -57,7 +60,7 @@ def check_plain(day: PlainDay, scales: Mapping[str, float] | None = None) -> Any
 
 def as_said(cause: str, real: float) -> float:
     """The true size in the unit in which the check says it: of a factor or distance the share, not the logarithm."""
-    return math.expm1(real) if cause.partition(":")[0] in ("factor", "distance") else real
+    return math.expm1(real) if cause.partition(":")[0] in ("factor", "distance", "lid", "fan") else real
 
 
 def bin_days_of(day: PlainDay) -> tuple[Any, ...]:
@@ -72,13 +75,26 @@ def bin_days_of(day: PlainDay) -> tuple[Any, ...]:
 
 def rows_of(day: PlainDay) -> tuple[FloatArray, FloatArray, tuple[str, ...], FloatArray]:
     """Residuals (k,), signatures (k, q), names of the variants and loads of overlap (k,) that the readings of a day give."""
-    from evenstand.check.checking import known_readings
-    from evenstand.check.expecting import relations_for
+    from evenstand.check.expecting import known_readings, relations_for
     from evenstand.check.relations import assemble
 
     relations, every = relations_for((*day.readings, *known_readings(None, day.typed)), asked=day.asked, bin_days=bin_days_of(day))
     system = assemble(relations, every)
     return system.residual, system.signatures, system.variants, system.overlap
+
+
+def residual_of(day: PlainDay) -> FloatArray:
+    """The residuals alone, (k,), without what else makes up a system: an ideal test asks for them once for every number of the noise."""
+    from evenstand.check.expecting import known_readings, relations_for
+
+    relations, every = relations_for((*day.readings, *known_readings(None, day.typed)), asked=day.asked, bin_days=bin_days_of(day))
+    value = {r.quantity: r.value for r in every}
+    out = []
+    for relation in relations:
+        if all(q in value for q, _ in relation.terms):
+            sides = (times * (math.log(value[q]) if relation.scale == "log" else value[q]) for q, times in relation.terms)
+            out.append(sum(sides) - relation.constant)
+    return np.array(out, dtype=np.float64)
 
 
 def ideal(seed: int, day: PlainDay, rebuilt: Callable[[Mapping[str, float]], PlainDay]) -> tuple[bool, float]:
@@ -91,7 +107,7 @@ def ideal(seed: int, day: PlainDay, rebuilt: Callable[[Mapping[str, float]], Pla
         return False, math.inf
     columns = []
     for name in day.noise:
-        other = rows_of(rebuilt(moved(day, name, _MOVE)))[0]
+        other = residual_of(rebuilt(moved(day, name, _MOVE)))
         if other.shape != residual.shape:
             continue
         columns.append((other - residual) / _MOVE)
@@ -123,8 +139,12 @@ def drawn(kind: str, rng: np.random.Generator, least: float = 0.01, most: float 
     a = str(rng.choice(list(BINS)))
     if kind.startswith("fill"):
         return f"{kind}:{a}", float(rng.uniform(0.02, 0.6)) * BINS[a][2]
+    if kind == "bridge":
+        return f"bridge:{a}", float(rng.uniform(0.1, 1.0))
+    if kind == "fixes":
+        return kind, float(rng.uniform(least, most))
     size = math.log1p(float(rng.uniform(least, most)) * float(rng.choice([-1.0, 1.0])))
-    return (f"{kind}:{a}" if kind in ("factor", "slip") else kind), size
+    return (f"{kind}:{a}" if kind in ("factor", "slip", "lid") else kind), size
 
 
 def trial(task: tuple[int, str, str, str, Mapping[str, float] | None]) -> Trial:
@@ -138,16 +158,18 @@ def trial(task: tuple[int, str, str, str, Mapping[str, float] | None]) -> Trial:
     checked = check_plain(day, scales)
     seconds = time.perf_counter() - began
     ends = score(checked.findings, cause)
-    found = next((f for f in checked.verdict.found if f.cause_class == (cause,)), None)
+    found = next((f for f in checked.verdict.found if f.cause_class[0] == cause), None)
     at_ideal = (
         ideal(seed, day, lambda noise: plain_day(seed, reading_set, world, {cause: size}, fixed=noise))
         if world == "nominal"
         else (False, math.inf)
     )
+    asked = day.real[cause] if kind == "bridge" else size
     return Trial(
-        kind=kind, cause=cause, reading_set=reading_set, world=world, size=size, real=day.real[cause], score=ends, ideal=at_ideal[0],
+        kind=kind, cause=cause, reading_set=reading_set, world=world, size=asked, real=day.real[cause], score=ends, ideal=at_ideal[0],
         ideal_sd=at_ideal[1], sized=None if found is None else (found.size - as_said(cause, day.real[cause])) / found.sd,
         named=tuple("|".join(g) for f in checked.findings if f.state in ("doubtful", "does-not-hold") for g in f.suspects), seconds=seconds,
+        error=None if found is None else found.size - as_said(cause, day.real[cause]),
     )  # fmt: skip
 
 
@@ -208,6 +230,27 @@ def ideal_nine(trials: Sequence[Trial], *, z: float = BUDGET_Z) -> float | None:
     return None if short(high) < 0 else math.exp(float(brentq(short, low, high)))
 
 
+def size_errors(trials: Sequence[Trial]) -> dict[str, Any]:
+    """Bias and root mean square of the sizes of causes named first [unit of the cause], and how often their 95 % interval held."""
+    errors = np.array([t.error for t in trials if t.error is not None and t.sized is not None])
+    held = sum(abs(t.sized) <= 1.96 for t in trials if t.error is not None and t.sized is not None)
+    n = int(errors.size)
+    return {
+        "n": n, "bias": float(errors.mean()) if n else None, "rms": float(np.sqrt(np.mean(errors**2))) if n else None,
+        "held": held / n if n else None, "held_95": wilson(held, n),
+    }  # fmt: skip
+
+
+def first_named(trials: Sequence[Trial]) -> dict[str, dict[str, int]]:
+    """Kind of the fault against the kind named first, or how the day ended."""
+    table: dict[str, dict[str, int]] = {}
+    for t in trials:
+        first = t.named[0].partition("|")[0].partition(":")[0] if t.named else t.score
+        row = table.setdefault(t.kind, {})
+        row[first] = row.get(first, 0) + 1
+    return table
+
+
 def power_cell(trials: Sequence[Trial]) -> dict[str, Any]:
     """One cause and reading set: nine in ten of the check and of the ideal test, their ratio against the bar, and shares by size."""
     right = [t.score in ("right alone", "right in class") for t in trials]
@@ -236,6 +279,7 @@ def power_cell(trials: Sequence[Trial]) -> dict[str, Any]:
         "verdict": verdict, "least_tried": least, "most_tried": reach, "wrong": sum(t.score == "wrong" for t in trials),
         "wrong_95": wilson(sum(t.score == "wrong" for t in trials), len(trials)),
         "told": sum(abs(t.size) >= (BUDGET_Z + 1.2816) * t.ideal_sd for t in trials), "bands": bands,
+        "scores": {s: sum(t.score == s for t in trials) for s in SCORES},
     }  # fmt: skip
 
 
@@ -243,6 +287,6 @@ def tasks(base: int, days: int, world: str = "nominal") -> list[tuple[int, str, 
     """`days` of each kind and reading set, each with a seed of its own."""
     out: list[tuple[int, str, str, str, Mapping[str, float] | None]] = []
     for kind in KINDS:
-        for reading_set in SETS:
+        for reading_set in SETS if kind not in SHOWN_BY_LOG else ("log", "all"):
             out += [(base + len(out) + i, kind, reading_set, world, None) for i in range(days)]
     return out

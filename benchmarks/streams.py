@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from concurrent.futures import Executor
 from typing import Any
 
 import numpy as np
@@ -12,6 +13,7 @@ from evenstand.solve.explaining import serial_elimination, sidak_limit, whitener
 from evenstand.solve.reconciling import Reduced, locate, measurement_signatures, reduce_balances
 
 FloatArray = npt.NDArray[np.float64]
+_AT_ONCE = 50
 
 MEASURED = (
     0.875, 0.989, 108.426, 107.799, 50.149, 110.327, 2.201, 165.779, 0.821, 51.779, 14.757, 67.183, 107.734, 89.855, 58.554, 23.258,
@@ -86,27 +88,33 @@ def outcome(found: Sequence[tuple[int, ...]], truth: frozenset[int]) -> str:
     return "right" if all(len(g) == 1 for g in found) else "in_set"
 
 
-def stream_table(seed: int, cases: int) -> list[dict[str, Any]]:
-    """Shares of each outcome for 0 to 5 errors and each method; `cases` for each number of errors."""
-    rng = np.random.default_rng([seed, 28])
+def stream_cases(task: tuple[int, int, int, int]) -> dict[str, dict[str, int]]:
+    """How each method ended on some cases. task: seed, number of errors, number of the first case, cases."""
+    seed, errors, first, cases = task
+    rng = np.random.default_rng([seed, 28, errors, first])
     a, sds, true = balances(), np.array(SDS), true_values()
-    covariance = np.diag(sds**2)
-    every = np.ones(sds.size, dtype=bool)
+    covariance, every = np.diag(sds**2), np.ones(sds.size, dtype=bool)
+    counts: dict[str, dict[str, int]] = {m: {} for m in methods()}
+    for _ in range(cases):
+        y = true + rng.normal(size=sds.size) * sds
+        where = rng.choice(sds.size, errors, replace=False)
+        y[where] += rng.uniform(4, 20, errors) * rng.choice([-1.0, 1.0], errors) * sds[where]
+        reduced = reduce_balances(a, y, every, covariance)
+        signatures = measurement_signatures(reduced)
+        for name, method in methods().items():
+            end = outcome(method(reduced, covariance, signatures), frozenset(int(i) for i in where))
+            counts[name][end] = counts[name].get(end, 0) + 1
+    return counts
+
+
+def stream_table(seed: int, cases: int, pool: Executor | None = None) -> list[dict[str, Any]]:
+    """Shares of each outcome for 0 to 5 errors and each method; `cases` for each number of errors."""
+    tasks = [(seed, errors, first, min(_AT_ONCE, cases - first)) for errors in range(6) for first in range(0, cases, _AT_ONCE)]
+    done = list(pool.map(stream_cases, tasks)) if pool is not None else [stream_cases(t) for t in tasks]
     rows = []
     for errors in range(6):
-        counts: dict[str, dict[str, int]] = {m: {} for m in methods()}
-        for _ in range(cases):
-            y = true + rng.normal(size=sds.size) * sds
-            where = rng.choice(sds.size, errors, replace=False)
-            y[where] += rng.uniform(4, 20, errors) * rng.choice([-1.0, 1.0], errors) * sds[where]
-            reduced = reduce_balances(a, y, every, covariance)
-            signatures = measurement_signatures(reduced)
-            for name, method in methods().items():
-                end = outcome(method(reduced, covariance, signatures), frozenset(int(i) for i in where))
-                counts[name][end] = counts[name].get(end, 0) + 1
-        for name, ends in counts.items():
-            rows.append(
-                {"errors": errors, "method": name, "cases": cases}
-                | {k: ends.get(k, 0) / cases for k in ("right", "in_set", "part", "wrong", "silent")}
-            )
+        mine = [d for t, d in zip(tasks, done, strict=True) if t[1] == errors]
+        for name in methods():
+            total = {k: sum(d[name].get(k, 0) for d in mine) for k in ("right", "in_set", "part", "wrong", "silent")}
+            rows.append({"errors": errors, "method": name, "cases": cases} | {k: n / cases for k, n in total.items()})
     return rows

@@ -29,6 +29,7 @@ from evenstand.model import (
     Lot,
     Meter,
     MeterFactor,
+    Order,
     Outfit,
     Polygon,
     Product,
@@ -185,10 +186,18 @@ JOB = Job(
         at="2027-05-04T06:00:00.000Z",
     ),
 )
+ORDER = Order(
+    key="ord-1", product="urea", quantity_kg=60_000.0, price_kg=0.71, supplier="Prairie Crossing Co-op", ordered_at=AT,
+    wanted_by="2027-05-10", closed_at=LATER, note="by rail if the road is soft",
+)  # fmt: skip
 DELIVERY = Load(
-    key="del-1", kind="delivery", product="urea", mass_kg=32_140.0, sd_kg=60.0, how="ticket", to_key="yard", ticket="7781", at=AT
-)
-TRUCK = Load(key="truck-1", kind="truck", product="urea", from_key="yard", to_key="truck", part_of="del-1", how="share")
+    key="del-1", kind="delivery", product="urea", mass_kg=32_140.0, sd_kg=60.0, how="ticket", to_key="yard", ticket="7781", at=AT,
+    order="ord-1",
+)  # fmt: skip
+TRUCK = Load(
+    key="truck-1", kind="truck", product="urea", from_key="yard", to_key="truck", part_of="del-1", how="share",
+    job="wheat-north", share=0.4, share_sd=0.05, note="half a box or less",
+)  # fmt: skip
 FILL = Fill(
     key="fill-1", outfit="big-drill", bin="B", product="urea", lot="", job="wheat-north", at=AT, put_kg=4210.0, put_sd_kg=40.0, how="pads",
     area_ha=12.3, level_before_kg=200.0, level_before_sd_kg=80.0, low_light_at_ha=11.9, load="truck-1",

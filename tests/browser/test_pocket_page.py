@@ -94,6 +94,26 @@ def test_a_fill_check_takes_four_taps(opened: Any, files: dict[str, str]) -> Non
     assert "Run the bin down to the low-level light" in answer
 
 
+def test_the_running_total_goes_over_the_fills_kept_on_the_phone(opened: Any, files: dict[str, str]) -> None:
+    page = opened(files["si"])
+    for area, words in (("27.8", "This fill alone"), ("28.1", "Over 2 fills on this phone"), ("27.9", "Over 3 fills on this phone")):
+        page.fill("#fill-area", area)
+        page.fill("#fill-put", "4350" if area != "28.1" else "4360")
+        page.click("#fill [data-quick] button:has-text('light')")
+        assert words in page.inner_text("#fill [data-answer]")
+        page.click("#fill [data-keep]")
+    page.fill("#fill-area", "28.4")  # the same fill a little further on is no new one
+    page.fill("#fill-level", "100")
+    assert "Over 3 fills on this phone" in page.inner_text("#fill [data-answer]")
+    page.reload()
+    page.fill("#fill-area", "20")
+    page.fill("#fill-put", "3000")
+    page.fill("#fill-level", "100")
+    answer = page.inner_text("#fill [data-answer]")
+    assert "Over 4 fills on this phone" in answer
+    assert "2 % can be seen" in answer
+
+
 def test_the_light_button_tells_more_than_the_eye(opened: Any, files: dict[str, str]) -> None:
     page = opened(files["si"])
     page.fill("#fill-area", "27.8")  # 4,170 kg of urea at 150 kg/ha

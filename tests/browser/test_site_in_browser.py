@@ -9,7 +9,9 @@ pytestmark = pytest.mark.browser
 PAGES = (
     "/", "/start", "/before", "/before/new", "/before/{job}", "/before/{job}/card", "/before/{job}/facts", "/before/{job}/blend",
     "/before/{job}/drawing", "/at-the-fill", "/at-the-fill/catch",
-    "/at-the-fill/entry", "/after", "/after/trail/{trail}", "/after/check", "/after/tally", "/after/stand", "/machine", "/machine/{outfit}",
+    "/at-the-fill/entry", "/at-the-fill?where=eighty-wheat%7CC&area=9&look=light", "/at-the-fill?where=none&area=33&put=4000&left=0&dose=120",
+    "/at-the-fill?area=x&put=-4", "/at-the-fill/catch?where=home-wheat%7CD&tare=0.18&masses=6.2", "/at-the-fill/turns?area=0.1&rolled=4.92&width=11.9",
+    "/at-the-fill/rows?catches=100+104+96+130", "/machine/{outfit}/proving", "/after", "/after/trail/{trail}", "/after/check", "/after/tally", "/after/stand", "/machine", "/machine/{outfit}",
     "/machine/{outfit}/today", "/shed", "/shed/treat", "/shed/bins", "/proof", "/proof/history", "/-/components",
     "/before/{job}/blend?need:N=77&need:P2O5=39&need:S=10-20", "/before/{job}/blend?need:P2O5=400&most=1",
     "/after/stand?job={job}&counts=40+43+39+45+42+38&size=1&depth=31;left%0A29;left%0A33;left%0A40;right%0A39;right%0A41;right&shallowest=38&deepest=50",
@@ -89,7 +91,7 @@ def test_the_keyboard_reaches_the_menu_the_page_and_the_button(chromium, address
     assert page.evaluate("document.activeElement.className") == "skip"
     page.keyboard.press("Enter")
     seen = []
-    for _ in range(12):
+    for _ in range(16):
         page.keyboard.press("Tab")
         seen.append(page.evaluate("document.activeElement.name || document.activeElement.textContent.trim()"))
     assert seen[:3] == ["Fill check", "Catch test", "Enter a fill"]
@@ -104,6 +106,8 @@ def test_the_fill_check_answers_while_typing_and_says_so_to_a_screen_reader(chro
     page.fill("#f-area", "33")
     page.wait_for_timeout(500)
     assert not page.is_visible("#summary"), "fields not yet reached are no faults"
+    page.check("input[name=where][value=none]", force=True)
+    page.click("details.more > summary")
     for name, value in (("put", "4000"), ("left", "0"), ("dose", "120")):
         page.fill(f"#f-{name}", value)
     page.wait_for_selector("#result .answer")
@@ -253,10 +257,13 @@ def test_with_scripts_off_the_fill_check_and_the_first_page_work(chromium, addre
     context = chromium.new_context(java_script_enabled=False)
     page = context.new_page()
     page.goto(address + "/at-the-fill")
+    page.check("input[name=where][value=none]", force=True)
+    page.click("details.more > summary")
     for name, value in (("area", "33"), ("put", "4000"), ("left", "0"), ("dose", "120")):
         page.fill(f"#f-{name}", value)
     page.click("button:has-text('Check')")
-    assert "%" in page.inner_text(".sentence")
+    assert "kg went out" in page.inner_text(".sentence")
+    assert "%" in page.inner_text(".answer .band")
     page.goto(address + "/start")
     page.fill("#f-outfit", "Own drill")
     page.fill("#f-rows", "40")

@@ -22,12 +22,13 @@ from evenstand.base.errors import BookError, FileError, VersionError
 from evenstand.base.estimate import Est
 from evenstand.book import Book, CardRemark, Farm, Handover, ImportedEntry, JobReading, ProofRecord, Setting, StepState, TrailRecord
 from evenstand.desk.demo import build_book
-from evenstand.model import Boundary, Fill, Hazard, Job, Load, Outfit, SetAside
+from evenstand.model import Boundary, Fill, Hazard, Job, Load, Order, Outfit, SetAside
 from evenstand.web.site import create_app
 
 SECRETS = (
     "Querida", "Oleander", "Zimri", "Tessellate", "306-555-0143", "NW-17-22-9", "SlowBrook", "quagmire", "Uncle", "Fennimore", "TK-88231",
     "zimri-seeder", "slowbrook", "home-of-fennimore", "secretlog", "Halcyon",
+    "Marmalade",
 )  # fmt: skip
 
 
@@ -54,8 +55,12 @@ def named_book(folder) -> None:
             replace(CALL, key="zimri-call", caller="Fennimore 306-555-0143", asked="Uncle asks", advice="tell Halcyon", note="quagmire")
         )
         book.put(CardRemark(outfit=outfit.key, line="rate:B", yours="what Zimri calls it", set_by="Zimri Tessellate"))
+        book.put(Order(key="wheat-marmalade", product="wheat", quantity_kg=9e4, supplier="Marmalade Supply", note="ask Halcyon"))
         book.put(
             Load(
+                order="wheat-marmalade",
+                job=job.key,
+                note="Marmalade Supply brought it",
                 key="l-fennimore",
                 kind="delivery",
                 product="wheat",
@@ -132,6 +137,10 @@ def test_without_names_the_book_still_hangs_together_and_says_the_same_of_the_ma
         assert {r.job for r in bare.all(JobReading)} <= jobs
         assert {t.job for t in bare.all(TrailRecord)} <= jobs
         assert [bare.trail(t.key).n for t in bare.all(TrailRecord) if t.job == "job-2"] == [points]
+        (delivery,) = [x for x in bare.all(Load) if x.mass_kg == 900.0]
+        (order,) = [x for x in bare.all(Order) if x.quantity_kg == 9e4]
+        assert delivery.order == order.key and delivery.job in jobs
+        assert order.supplier.startswith("supplier ") and (order.note, delivery.note) == ("", "")
         people = {e.who for e in bare.history()}
         assert people and all(re.fullmatch(r"person \d+", who) for who in people)
         assert len(bare.history()) == entries - 1  # the setting that was no recipe

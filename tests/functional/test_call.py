@@ -43,7 +43,7 @@ def test_every_line_fits_a_terminal() -> None:
 def test_json_of_a_call_is_whole() -> None:
     data = json.loads(run(call, "--width-typed", "16.0", "--rows", "64", "--spacing", "254 mm", "--json"))
     assert data["likely"] == ["width"]
-    assert {"ratios", "findings", "likely", "ask", "say", "never"} == set(data)
+    assert {"ratios", "findings", "likely", "ask", "say", "never", "kept"} == set(data)
     assert data["findings"][0]["state"] in ("doubtful", "does-not-hold")
 
 
@@ -91,8 +91,8 @@ def test_all_wrong_values_of_a_call_are_named_at_once() -> None:
 
 
 def test_runs_are_read_as_numbers_and_ranges() -> None:
-    data = json.loads(run(call, "--dead-runs", "17-19, 37", "--json"))
-    assert data["likely"] == ["run:17", "run:18", "run:19", "run:37"]
+    data = json.loads(run(call, "--dead-runs", "17-18, 37", "--json"))
+    assert data["likely"] == ["run:17", "run:18", "run:37"]
     with pytest.raises(InputError, match="no run number"):
         run(call, "--dead-runs", "left one")
 
@@ -168,3 +168,102 @@ def test_an_error_ends_the_process_with_2_and_a_line_on_standard_error() -> None
     assert done.returncode == 2
     assert "has no number" in done.stderr
     assert "Traceback" not in done.stderr
+
+
+# the words of a call -----------------------------------------------------------------------------------------------------
+def said(*arguments: str) -> tuple[str, dict[str, Any]]:
+    data = json.loads(run(call, *arguments, "--json"))
+    return " ".join(data["say"]), data
+
+
+def test_three_neighbours_that_give_nothing_are_a_head_and_worth_stopping_for() -> None:
+    text, data = said("--dead-runs", "17-24, 40")
+    assert data["likely"] == ["head", "run:40"]
+    assert "Runs 17 to 24 give nothing" in text and "Worth stopping for" in text
+    assert "Run 40 gives nothing" in text
+
+
+def test_a_counter_above_its_outline_is_told_as_ground_sown_twice_before_anything_else() -> None:
+    text, data = said("--area-counter", "66.5 ha", "--boundary", "62 ha")
+    assert "4.50 ha more than the field has" in text and "1 to 4 %" in text and "3 to 8 %" in text
+    assert "Do not change width" in text
+    assert "sections shut off" in data["ask"] and data["likely"] == []
+    far, _ = said("--area-counter", "69 ha", "--boundary", "62 ha")
+    assert "wants a tape" in far
+
+
+def test_more_gone_than_the_rate_makes_is_told_in_kilograms_first() -> None:
+    text, data = said("--put", "4000 kg", "--left", "90 kg", "--left-how", "light", "--area-counter", "30 ha", "--rate", "121 kg/ha")
+    assert data["say"][0].startswith("3\u202f910 kg are gone: 280 kg more than 121 kg/ha over 30.00 ha makes")
+    assert "It may also be: " in text and "on record" not in text  # a caller has no record
+    assert data["ask"].startswith("Can you do a catch test of bin A")
+
+
+def test_a_target_that_is_met_proves_nothing_and_a_thin_stand_is_dug_for() -> None:
+    text, data = said("--rate", "121", "--rate-seen", "121", "--thin-stand")
+    assert "it weighs nothing" in text and "Dig in the thinnest place" in text
+    assert "How deep" in data["ask"]
+    alone, _ = said("--thin-stand")
+    assert "Nothing to compare" not in alone
+
+
+def test_two_bins_together_show_half_the_rate() -> None:
+    text, _ = said("--rate", "121 kg/ha", "--rate-seen", "60.5 kg/ha")
+    assert "one of two bins" in text
+
+
+def test_numbers_that_cannot_all_be_right_are_read_back_before_a_machine_is_accused() -> None:
+    text, data = said("--area-counter", "10 ac", "--put", "12000 lb", "--rate", "108 lb/ac", "--left", "0", "--left-how", "empty")
+    assert "cannot all be right" in text and data["likely"] == []
+    assert data["ask"].startswith("Read back")
+
+
+def test_a_taped_distance_is_told_with_its_size_and_taped_again() -> None:
+    text, data = said("--distance-shown", "104 m", "--distance-taped", "100 m")
+    assert "4.0 %" in text
+    assert "taped" in f"{data['ask']} {text}"
+
+
+# the call kept -----------------------------------------------------------------------------------------------------------
+def test_a_call_is_kept_as_a_file_and_goes_into_a_book_once(tmp_path) -> None:
+    from evenstand.book import Book, CallNote
+    from evenstand.desk.demo import JOB, build_book
+
+    build_book(tmp_path / "book")
+    note = tmp_path / "kim.json"
+    text = run(call, "--rate", "120", "--rate-seen", "134.5", "--caller", "Kim", "--note", "wet morning", "--keep", str(note))
+    assert f"Kept: {note}" in text
+    with pytest.raises(InputError, match="is there already"):
+        run(call, "--rate", "120", "--keep", str(note))
+    attached = run(call, "--attach", str(note), "--book", str(tmp_path / "book"), "--job", JOB)
+    assert JOB in attached
+    with pytest.raises(InputError, match="in the book already"):
+        run(call, "--attach", str(note), "--book", str(tmp_path / "book"), "--job", JOB)
+    with pytest.raises(MissingError, match="no job 'moon'"):
+        run(call, "--attach", str(note), "--book", str(tmp_path / "book"), "--job", "moon")
+    with pytest.raises(MissingError, match="no book"):
+        run(call, "--attach", str(note))
+    with Book.open(tmp_path / "book") as book:
+        (kept,) = [c for c in book.all(CallNote) if c.caller == "Kim"]
+    assert (kept.job, kept.outfit, kept.note) == (JOB, "A", "wet morning")
+    assert [(r.quantity, r.value) for r in kept.readings] == [("typed_rate:A", 134.5)]
+    assert "slip:A" in kept.causes and "Asked next" in kept.advice
+    listed = run(call, "--list", "--book", str(tmp_path / "book"), "--job", JOB)
+    assert "Kim" in listed and "wet morning" in listed
+
+
+@pytest.mark.parametrize(
+    "text",
+    ["", "{", "[]", '{"format": "other"}', '{"format": "evenstand-call", "version": 1}', "[" * 100_000, "x" * 300_000,
+     '{"format": "evenstand-call", "version": 1, "at": "", "caller": "", "readings": [{"quantity": "a", "value": "nan", "sd": 1, "at": "", '
+     '"instrument": "", "derived_from": []}], "causes": [], "asked": "", "advice": "", "note": ""}'],
+)  # fmt: skip
+def test_what_is_no_kept_call_is_refused_with_a_cure(tmp_path, text) -> None:
+    from evenstand.desk.calls import read_call
+
+    path = tmp_path / "call.json"
+    path.write_text(text)
+    with pytest.raises(InputError, match="no kept call"):
+        read_call(path)
+    with pytest.raises(InputError, match="cannot be read"):
+        read_call(tmp_path / "none.json")

@@ -65,6 +65,7 @@ CASES = {
     "sheet": ["sheet", PLAN, "--only", "value-card", "--out", "{here}/sheets"],
     "fill": ["fill", "--area", "29.6 ha", "--put", "4000 kg", "--left", "400 kg", "--dose", "121 kg/ha"],
     "fill of two": ["fill", "--dose", "121 kg/ha", *TWO_FILLS, "--left-how", "light"],
+    "fill with a book": ["fill", "--book", "{book}", "--job", "eighty-wheat", "--bin", "C", "--area", "9 ha", "--looks", "light"],
     "fill that does not hold": [
         "fill",
         "--area",
@@ -83,6 +84,8 @@ CASES = {
     "catch kept": ["catch", "5.2 kg", "5.3 kg", "--turns", "4", "--book", "{book}", "--job", JOB, "--bin", "D"],
     "call": ["call", *CALL, "--put", "4000 kg", "--left", "900 kg", "--width-typed", "16.0 m", "--rows", "64", "--spacing", "254 mm"],
     "call about nothing": ["call"],
+    "call kept": ["call", *CALL, "--caller", "Kim", "--keep", "{here}/kim.json", "--book", "{book}", "--job", JOB],
+    "call listed": ["call", "--list", "--book", "{book}"],
     "window": ["window", "wheat", *WINDOW, "--fan", "4300 rpm", "--proven-rate", "196 kg/ha", "--proven-speed", "7.6 km/h"],
     "window in other air": ["window", "wheat", *WINDOW, "--fan", "4300 rpm", *AIR, "--puff", "2.5 s", "--fan-set", "4300 rpm"],
     "window of nothing": ["window"],
@@ -122,6 +125,7 @@ CASES = {
     "book-field": ["book", "field", "{book}", "{here}/field.geojson", "--job", JOB],
     "book-proofs": ["book", "proofs", "{book}", "--outfit", "A", "--found", "width=16.26 m", "--found", "lid:A=leaks", "--by", "Kim"],
     "book-shift": ["book", "shift", "{book}", "--job", "eighty-wheat", "--out", "{here}/shift.pdf"],
+    "book-loads": ["book", "loads", "{book}", "--job", JOB, "--out", "{here}/shed.pdf"],
     "book-since": ["book", "since", "{book}", "--job", "eighty-wheat"],
     "book-bundle": ["book", "bundle", "{book}", "{here}/b.zip", "--without-names"],
     "book-undo": ["book", "undo", "{book}", "2"],
@@ -144,6 +148,7 @@ UNITS_TOO = {
     "demo",
     "trail-report",
     "stand",
+    "book-loads",
 }
 RUNS = [(case, profile) for case in CASES for profile in (["", "prairie", "us"] if case in UNITS_TOO else [""])]
 

@@ -69,3 +69,19 @@ def test_one_wrong_letter_is_refused_and_nothing_is_kept(book):
     with pytest.raises(InputError):
         take(book, wrong)
     assert book.dump() == dump
+
+
+def test_an_entry_of_another_book_is_not_taken_for_ones_own(tmp_path):
+    from evenstand.model import Ask, Bin, Job, Outfit, Product
+
+    own = Book.create(tmp_path / "one-job", farm="One job", profile="si", who="test")
+    own.put(Outfit(key="o", name="O", bins=(Bin(letter="D"),)))
+    own.put(Product(key="wheat", name="Wheat", kind="seed"))
+    own.put(Job(key="j", crop="wheat", season=2027, outfit="o", asks=(Ask(product="wheat", rate_kg_ha=100),)))
+    code = encode("fill", {"area_since_ha": 20, "put_kg": 4000}, minutes=3_600_000, nonce=7, bin="D", mark="5f2", how=("ticket", "glance"))
+    with pytest.raises(InputError, match="another book"):
+        merge_entries(own, decode(code), clock=FixedClock(MORNING))
+    assert own.all(Fill) == ()
+    assert len(merge_entries(own, decode(code), job="j", clock=FixedClock(MORNING)).taken) == 1  # the owner says that it belongs here
+    assert merge_entries(own, decode(code), job="j", clock=FixedClock(MORNING)).taken == ()
+    own.close()

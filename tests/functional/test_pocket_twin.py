@@ -15,7 +15,7 @@ import pytest
 from evenstand.base.errors import RangeError
 from evenstand.base.estimate import Est
 from evenstand.base.units import shown
-from evenstand.check import fill_check, typing_slip
+from evenstand.check import FillTaken, fill_check, fill_series, typing_slip
 from evenstand.desk.pocketing import KINDS, VALUES, encode
 from evenstand.machine import wheel_calibration
 from evenstand.paper.pocket import slip_numbers
@@ -53,6 +53,38 @@ def in_node(name: str, cases: list[list[Any]]) -> list[Any]:
 def close(a: float, b: float, *, rel: float = 1e-9) -> bool:
     """Equal but for the last figures."""
     return math.isclose(a, b, rel_tol=rel, abs_tol=1e-12)
+
+
+def test_the_running_total_answers_alike() -> None:
+    random_ = random.Random(20270507)
+    cases = []
+    for _ in range(400):
+        dose = random_.choice([5.0, 75.0, 121.0, 215.0])
+        fills = [
+            {
+                "areaHa": random_.uniform(5, 40), "putKg": random_.uniform(0, 4000), "putSdKg": random_.choice([0.0, 8.0, 40.0, 400.0]),
+                "levelKg": random_.uniform(0, 800), "levelSdKg": random_.choice([0.0, 60.0, 450.0]),
+            }
+            for _ in range(random_.randint(1, 6))
+        ]  # fmt: skip
+        more = {"levelBeforeKg": random_.choice([0.0, 300.0]), "levelBeforeSdKg": random_.choice([0.0, 60.0])}
+        cases.append([fills, dose, more])
+    counts = set()
+    for (fills, dose, more), there in zip(cases, in_node("fillTotal", cases), strict=True):
+        here = fill_series(
+            [
+                FillTaken(area_ha=f["areaHa"], put_kg=f["putKg"], put_sd_kg=f["putSdKg"], level_kg=f["levelKg"], level_sd_kg=f["levelSdKg"])
+                for f in fills
+            ],
+            dose, level_before_kg=more["levelBeforeKg"], level_before_sd_kg=more["levelBeforeSdKg"], dose_sd=0.0,
+        )  # fmt: skip
+        assert close(here.ratio, there["ratio"])
+        assert close(here.sd, there["sd"])
+        assert here.more_fills == there["more"]
+        counts.add(here.more_fills)
+    assert 0 in counts
+    assert None in counts
+    assert len(counts) > 5
 
 
 def test_the_fill_check_answers_alike() -> None:

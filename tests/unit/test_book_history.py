@@ -8,7 +8,7 @@ import threading
 import pytest
 
 from book_samples import THINGS, put_all
-from book_things import AT, BOUNDARY, FILL, JOB, OUTFIT, UREA, WHEAT, clock, est, put_field_work
+from book_things import AT, BOUNDARY, FILL, JOB, OUTFIT, TRUCK, UREA, WHEAT, clock, est, put_field_work
 from evenstand.base.errors import BookError, ConflictError, InputError
 from evenstand.book import Book, StepState
 from evenstand.model import Bin, Boundary, Fill, Job, Outfit, Product
@@ -89,8 +89,8 @@ def test_a_removal_of_anything_can_be_undone(book, thing):
     from evenstand.book import key_of
 
     put_all(book)
-    copy = {"Product": UREA, "Load": THINGS[11]}.get(type(thing).__name__, thing)
-    named = {"Product", "Lot", "Outfit", "Boundary", "Job", "Load", "Original"}
+    copy = {"Product": UREA, "Load": TRUCK}.get(type(thing).__name__, thing)
+    named = {"Product", "Lot", "Outfit", "Boundary", "Job", "Order", "Load", "Original"}
     if type(copy).__name__ in named:
         with pytest.raises(InputError):
             book.remove(type(copy), key_of(copy))

@@ -6,15 +6,16 @@ import sqlite3
 import subprocess
 import sys
 from contextlib import closing
+from dataclasses import replace
 
 import pytest
 
 from book_samples import THINGS, old_book
 from book_things import CALL, OUTFIT, clock
-from evenstand.base.errors import LockedError, VersionError
-from evenstand.book import Book, CallNote, key_of
+from evenstand.base.errors import InputError, LockedError, VersionError
+from evenstand.book import Book, CallNote, ProofRecord, key_of
 from evenstand.book import tables as book_tables
-from evenstand.model import Bin, Fill, Outfit, Product
+from evenstand.model import Bin, Fill, Load, Order, Outfit, Product
 
 
 def columns(raw: sqlite3.Connection) -> dict[str, set[tuple[object, ...]]]:
@@ -55,6 +56,7 @@ def test_schema_one_lacks_what_schema_two_brought(tmp_path):
         "outfit_pulses",
         "proofs",
         "handovers",
+        "orders",
     }
     assert "low_light_at_ha" not in {c[0] for c in found["fills"]}
 
@@ -70,7 +72,7 @@ def test_an_older_book_keeps_its_content_and_takes_new_things(tmp_path, write):
         assert book.get(Fill, "f1").low_light_at_ha is None
         assert book.check().ok
         schemas = book.dump()["book_schema"]
-    assert [row[1] for row in schemas] == [1, 2, 3, 4]
+    assert [row[1] for row in schemas] == [1, 2, 3, 4, 5]
     with Book.open(tmp_path / "old", write=True, clock=clock()) as book:
         for thing in THINGS:
             if type(thing).__name__ not in {"Farm", "Original", "TrailRecord"}:
@@ -128,7 +130,7 @@ def test_a_book_of_a_newer_release_is_refused_and_unchanged(tmp_path, write):
         raw.execute("INSERT INTO book_schema (schema, at, release) VALUES (99, '2031-01-01T00:00:00.000Z', '7.0')")
         raw.commit()
     as_it_was = (tmp_path / "b" / "book.gpkg").read_bytes()
-    with pytest.raises(VersionError, match=r"newer release, 7.0 \(schema 99; this release knows 4\).*Install that release") as caught:
+    with pytest.raises(VersionError, match=r"newer release, 7.0 \(schema 99; this release knows 5\).*Install that release") as caught:
         Book.open(tmp_path / "b", write=write, clock=clock())
     assert caught.value.exit_code == 2
     assert (tmp_path / "b" / "book.gpkg").read_bytes() == as_it_was
@@ -176,4 +178,43 @@ def test_a_book_of_schema_two_is_brought_forward_and_what_it_never_knew_stays_un
         book.put(OUTFIT)
         assert book.get(Outfit, "big-drill").pulses == OUTFIT.pulses
         assert book.check().ok
-        assert [row[1] for row in book.dump()["book_schema"]] == [1, 2, 3, 4]
+        assert [row[1] for row in book.dump()["book_schema"]] == [1, 2, 3, 4, 5]
+
+
+def test_a_book_of_schema_four_keeps_its_loads_and_takes_orders(tmp_path):
+    old_book(tmp_path / "old", schema=4)
+    with closing(sqlite3.connect(tmp_path / "old" / "book.gpkg", isolation_level=None)) as raw:
+        raw.execute(
+            "INSERT INTO loads (key, kind, product, mass_kg, sd_kg, how, from_key, to_key, ticket, at) "
+            "VALUES ('del', 'delivery', 'wheat', 20000, 40, 'truck-scale', '', 'yard', '11', '2026-03-01T07:00:00.000Z')"
+        )
+        raw.execute(
+            "INSERT INTO proofs (key, outfit, item, value, text, phase, by, note) VALUES ('p', 'drill', 'width', 11.9, '', 'as-found', '', '')"
+        )
+    with Book.open(tmp_path / "old", write=True, clock=clock()) as book:
+        load = book.get(Load, "del")
+        assert load == Load(
+            key="del", kind="delivery", product="wheat", mass_kg=20000.0, sd_kg=40.0, how="truck-scale", to_key="yard", ticket="11",
+            at="2026-03-01T07:00:00.000Z",
+        )  # fmt: skip
+        assert (load.order, load.job, load.share, load.share_sd, load.note) == ("", "", None, None, "")
+        assert book.get(ProofRecord, "p").value == 11.9
+        assert book.all(Order) == ()
+        order = Order(key="o", product="wheat", quantity_kg=50_000.0, wanted_by="2026-04-20")
+        book.put(order)
+        change = book.put(replace(load, order="o", share=0.5, share_sd=0.1))
+        assert book.get(Load, "del").order == "o"
+        assert {e.field for e in book.history(Load, "del")} == {"order", "share", "share_sd"}
+        book.undo(change)
+        assert book.get(Load, "del") == load
+        assert book.get(Order, "o") == order
+        assert book.check().ok
+        assert [row[1] for row in book.dump()["book_schema"]] == [1, 2, 3, 4, 5]
+
+
+def test_a_delivery_that_names_no_order_of_the_book_is_refused(tmp_path):
+    with Book.create(tmp_path / "b", farm="F", clock=clock()) as book:
+        book.put(Product(key="wheat", name="Wheat", kind="seed"))
+        with pytest.raises(InputError, match="'nowhere', which is not in orders"):
+            book.put(Load(key="d", kind="delivery", product="wheat", mass_kg=1.0, order="nowhere"))
+        assert book.all(Load) == ()

@@ -200,3 +200,28 @@ def test_a_lesson_says_what_it_is_what_it_proves_and_what_it_does_not(key):
 def test_a_lesson_that_is_not_there_lists_those_that_are():
     with pytest.raises(MissingError, match="area-counter"):
         lesson("moon")
+
+
+def test_the_machine_is_drawn_by_the_seed_alone_and_all_kinds_come_up():
+    import random
+
+    from evenstand.desk.demo_farm import demo_farm
+    from evenstand.desk.drill_outfits import drill_outfit
+
+    farm = demo_farm()
+    made = {seed: drill_outfit(farm, seed, random.Random(seed)) for seed in range(60)}
+    assert {m.kind for m in made.values()} == {"wide", "ground", "one-bin", "narrow"}
+    assert all(drill_outfit(farm, seed, random.Random(1)).kind == m.kind for seed, m in made.items())
+    for m in made.values():
+        assert (m.outfit.drive == "ground") == (m.kind == "ground")
+        assert any(r.sensor is not None for r in m.outfit.runs) == (m.kind == "wide")
+        assert {b.bin for b in m.plan.bins} <= {b.letter for b in m.outfit.bins}
+        if m.kind == "one-bin":
+            assert len(m.outfit.bins) == len(m.plan.bins) == 1
+
+
+def test_a_plugged_run_is_only_asked_for_where_a_sensor_could_show_it(drawn):
+    for drill, solution in drawn.values():
+        if any("No run sensors" in fact for fact in drill.facts):
+            assert not any(s.truth.startswith(("run", "head")) for s in solution.slots)
+            assert not any(r.key == "run_sensors" for r in drill.readings)

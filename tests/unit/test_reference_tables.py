@@ -11,6 +11,7 @@ import pytest
 
 from evenstand import reference
 from evenstand.base.errors import InputError, MissingError, UnitError
+from evenstand.check.causes import KINDS
 from evenstand.reference import SEEN, default, every_figure, fault_odds, figure, figures, fill_sd, source, sources, table, tables
 from evenstand.reference.figures import _freeze
 
@@ -212,7 +213,7 @@ def test_slips_and_forgotten_fills_outnumber_instrument_drift_about_ten_to_one()
     odds = fault_odds()
     assert odds["distance"] == 1
     assert odds["fill-missed"] == 10
-    assert set(odds) == {"factor", "distance", "width", "density", "fill-missed", "fill-doubled", "slip", "overlap", "run", "head"}
+    assert set(odds) == set(KINDS)
 
 
 def test_every_source_is_complete_and_names_no_address() -> None:

@@ -170,6 +170,8 @@ def test_the_ground_driven_outfit_sows_by_the_same_ratios() -> None:
         ("fill-missed:D=1900kg", "fill-missed", "D", 1900.0),
         (" fill-doubled:D = 500 ", "fill-doubled", "D", 500.0),
         ("slip:C=1.121", "slip", "C", 1.121),
+        ("lid:B=-8", "lid", "B", -8.0),
+        ("bridge:A=60%", "bridge", "A", 60.0),
         ("run=037", "run", "37", 0.0),
         ("head=C", "head", "C", 0.0),
     ],
@@ -181,7 +183,7 @@ def test_a_fault_is_read_from_its_text(text: str, kind: str, where: str, size: f
 
 
 def test_every_kind_of_fault_has_a_unit_and_a_meaning() -> None:
-    assert set(FAULT_KINDS) == {"factor", "distance", "width", "fill-missed", "fill-doubled", "slip", "run", "head"}
+    assert set(FAULT_KINDS) == {"factor", "distance", "width", "fill-missed", "fill-doubled", "slip", "lid", "bridge", "run", "head"}
     assert all(unit and meaning for _, unit, meaning in FAULT_KINDS.values())
 
 

@@ -8,7 +8,8 @@ import numpy as np
 import pytest
 
 from evenstand.base.errors import InputError
-from evenstand.solve.explaining import account_for, explain, flat_hypotheses, glr, same_direction, serial_elimination, sidak_limit, whitener
+from evenstand.solve.accounting import account_for
+from evenstand.solve.explaining import explain, flat_hypotheses, glr, same_direction, serial_elimination, sidak_limit, whitener
 from evenstand.solve.reconciling import chi2_tail, reconcile_linear, verdict
 
 NAN = math.nan

@@ -20,8 +20,9 @@ from evenstand.book.records import (
     TrailRecord,
 )
 from evenstand.book.store import Book
+from evenstand.book.viewing import View
 
 __all__ = [
     "Book", "BookCheck", "CallNote", "CardRemark", "CatchRecord", "Entry", "Farm", "Handover", "ImportedEntry", "JobEvent", "JobReading",
-    "Original", "ProofRecord", "Published", "Setting", "StepState", "TrailRecord", "key_of",
+    "Original", "ProofRecord", "Published", "Setting", "StepState", "TrailRecord", "View", "key_of",
 ]  # fmt: skip

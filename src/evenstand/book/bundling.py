@@ -25,8 +25,8 @@ MANIFEST = "manifest.json"
 FORMAT = "evenstand-bundle"
 VERSION = 1
 NAMES_GONE = (
-    "names of people, the farm, fields and outfits, ticket numbers, lots, places of loads, file names and further facts of jobs are "
-    "replaced by numbers; notes and typed reasons are left out; fields and trails are moved along their parallel"
+    "names of people, the farm, suppliers, fields and outfits, ticket numbers, lots, places of loads, file names and further facts of "
+    "jobs are replaced by numbers; notes and typed reasons are left out; fields and trails are moved along their parallel"
 )
 _ZIP = b"PK\x03\x04"
 

@@ -8,6 +8,7 @@ import json
 import types
 import typing
 from collections.abc import Mapping
+from functools import cache
 from typing import Any
 
 import numpy as np
@@ -38,21 +39,40 @@ def _plain(value: Any) -> Any:
     return value
 
 
+@cache
+def _hints(kept: type) -> dict[str, Any]:
+    return typing.get_type_hints(kept)
+
+
+@cache
+def _way(hint: Any) -> tuple[str, tuple[Any, ...]]:
+    """How values of a type are restored, worked out once: the way, and the inner types."""
+    origin, arguments = typing.get_origin(hint), typing.get_args(hint)
+    if origin is typing.Union or isinstance(hint, types.UnionType):
+        return _way(next(a for a in arguments if a is not type(None)))
+    if origin is tuple:
+        return ("row" if arguments[-1] is Ellipsis else "tuple"), arguments
+    if origin is dict:
+        return "dict", arguments
+    if isinstance(hint, type) and dataclasses.is_dataclass(hint):
+        return "thing", (hint,)
+    return "as it is", ()
+
+
 def _restored(hint: Any, value: Any) -> Any:
     if value is None:
         return None
     if isinstance(value, dict) and "array" in value and "dtype" in value:
         array = np.frombuffer(base64.b64decode(value["array"]), dtype=value["dtype"]).reshape(value["shape"])
         return array  # frombuffer of bytes is read-only
-    origin, arguments = typing.get_origin(hint), typing.get_args(hint)
-    if origin is typing.Union or isinstance(hint, types.UnionType):
-        return _restored(next(a for a in arguments if a is not type(None)), value)
-    if origin is tuple:
-        inner = [arguments[0]] * len(value) if arguments[-1] is Ellipsis else arguments
+    way, inner = _way(hint)
+    if way == "row":
+        return tuple(_restored(inner[0], v) for v in value)
+    if way == "tuple":
         return tuple(_restored(h, v) for h, v in zip(inner, value, strict=True))
-    if origin is dict:
-        return {k: _restored(arguments[1], v) for k, v in value.items()}
-    if isinstance(hint, type) and dataclasses.is_dataclass(hint):
-        hints = typing.get_type_hints(hint)
-        return hint(**{f.name: _restored(hints[f.name], value[f.name]) for f in dataclasses.fields(hint) if f.name in value})
+    if way == "dict":
+        return {k: _restored(inner[1], v) for k, v in value.items()}
+    if way == "thing":
+        hints = _hints(inner[0])
+        return inner[0](**{name: _restored(hints[name], v) for name, v in value.items() if name in hints})
     return value

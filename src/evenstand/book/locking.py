@@ -15,6 +15,8 @@ from evenstand.base.errors import BookError, LockedError
 
 LOCK = ".lock"
 HOLDER = ".lock.json"
+WAIT_S = 0.5
+"""A reader that hands over what it worked out holds the lock for a moment: a writer waits so long before it is refused. [s]"""
 
 
 class WriterLock:
@@ -25,8 +27,13 @@ class WriterLock:
         self._holder = {"who": who, "pid": os.getpid(), "host": socket.gethostname(), "since": at}
         self._lock = FileLock(str(folder / LOCK), timeout=0, thread_local=False)
 
-    def acquire(self) -> None:
+    def acquire(self, *, wait_s: float = WAIT_S) -> None:
         """Take the lock and write who holds it.
+
+        Parameters
+        ----------
+        wait_s : float
+            How long to wait for one who holds it. [s]
 
         Raises
         ------
@@ -36,7 +43,7 @@ class WriterLock:
             If the folder cannot be written.
         """
         try:
-            self._lock.acquire(timeout=0)
+            self._lock.acquire(timeout=wait_s)
             (self._folder / HOLDER).write_text(json.dumps(self._holder, ensure_ascii=False), encoding="utf-8")
         except Timeout:
             raise LockedError(

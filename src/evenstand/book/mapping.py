@@ -20,6 +20,7 @@ from evenstand.base.estimate import Est
 from evenstand.book.columns import Moment, moment
 from evenstand.book.kinds import Kind, Part, key_of
 from evenstand.book.shapes import outline_bytes, polygons_of
+from evenstand.book.tables import metadata
 from evenstand.model import Polygon
 
 Row = dict[str, Any]
@@ -184,6 +185,9 @@ def _empty_is_null(column: Any) -> bool:
     return isinstance(column.type, Moment) or (bool(column.foreign_keys) and column.nullable)
 
 
+_EMPTY_IS_NULL = frozenset((t.name, c.name) for t in metadata.tables.values() for c in t.c if _empty_is_null(c))
+
+
 # rows -> model ------------------------------------------------------------------------------------------------------
 def thing_of(kind: Kind, row: Row, parts: PartRows) -> Any:
     """The thing that rows stand for.
@@ -202,24 +206,42 @@ def thing_of(kind: Kind, row: Row, parts: PartRows) -> Any:
 
 def _decode(kept: type, table: Table, parts: tuple[Part, ...], row: Row, rows: PartRows, prefix: str = "") -> Any:
     values: dict[str, Any] = {}
+    for name, step, detail in _steps(kept, table, parts, prefix):
+        if step == "column":
+            value = row[detail]
+            values[name] = value if value is not None else ("" if (table.name, detail) in _EMPTY_IS_NULL else None)
+        elif step == "est":
+            values[name] = _decode_est(row, detail)
+        elif step == "part":
+            values[name] = _decode_part(detail, rows.get(detail.table.name, {}).get(_row_key(table, row), []), rows)
+        elif step == "inner":
+            inner, own, before = detail
+            values[name] = _decode(inner, own, parts, row, rows, before)
+        else:
+            values[name] = None if row[detail] is None else polygons_of(row[detail])
+    return kept(**values)
+
+
+@cache
+def _steps(kept: type, table: Table, parts: tuple[Part, ...], prefix: str) -> tuple[tuple[str, str, Any], ...]:
+    """How each field of a type is made from a row, worked out once: its name, the way, and the column, part or inner type."""
     by_field = {part.field: part for part in parts}
+    out: list[tuple[str, str, Any]] = []
     for name, hint in _hints(kept).items():
         plain = _plain(hint)
         if typing.get_origin(hint) is typing.ClassVar:
             continue
         if name in by_field:
-            part = by_field[name]
-            own = rows.get(part.table.name, {}).get(_row_key(table, row), [])
-            values[name] = _decode_part(part, own, rows)
+            out.append((name, "part", by_field[name]))
         elif plain is Est:
-            values[name] = _decode_est(row, prefix + name)
+            out.append((name, "est", prefix + name))
         elif dataclasses.is_dataclass(plain) and isinstance(plain, type):
             inner = "" if name in table.info.get("flat", ()) else f"{prefix}{name}_"
-            values[name] = _decode(plain, table, parts, row, rows, inner)
+            out.append((name, "inner", (plain, table, inner)))
         else:
             column = _column(table, prefix + name)
-            values[name] = _restored(row[column], table.c[column])
-    return kept(**values)
+            out.append((name, "outline" if isinstance(table.c[column].type, LargeBinary) else "column", column))
+    return tuple(out)
 
 
 def _decode_part(part: Part, own: Iterable[Row], rows: PartRows) -> Any:
@@ -238,9 +260,3 @@ def _decode_est(row: Row, name: str) -> Est | None:
     if row[name] is None:
         return None
     return Est(value=row[name], sd=row[f"{name}_sd"], basis=row[f"{name}_basis"], source=row[f"{name}_source"])
-
-
-def _restored(value: Any, column: Any) -> Any:
-    if value is None:
-        return "" if _empty_is_null(column) else None
-    return polygons_of(value) if isinstance(column.type, LargeBinary) else value

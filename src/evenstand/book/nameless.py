@@ -48,6 +48,7 @@ NAMED = {
     ("loads", "to_key"): "place",
     ("job_extra", "value"): "fact",
     ("lots", "label"): "lot",
+    ("orders", "supplier"): "supplier",
 }
 NOTES = {
     ("jobs", "notes"),
@@ -63,12 +64,15 @@ NOTES = {
     ("proofs", "text"),
     ("handovers", "note"),
     ("fields", "file_hash"),
+    ("orders", "note"),
+    ("loads", "note"),
 }
 REKEYED = (
     "fields",
     "jobs",
     "outfits",
     "lots",
+    "orders",
     "loads",
     "fills",
     "readings",
@@ -91,7 +95,10 @@ _OWN_REASONS = frozenset(
         "load",
         "new book",
         "new job",
+        "done, by word",
         "new lot",
+        "new order",
+        "nothing more to come of the order",
         "put off until tomorrow",
         "reading",
         "readings",
@@ -207,7 +214,7 @@ class _Names:
         for kind, before in self.named.items():
             stem = NAMED[kind]
             for value, new in before.items():
-                if stem in ("farm", "field", "outfit", "place", "fact", "file"):
+                if stem in ("farm", "field", "outfit", "place", "fact", "file", "supplier"):
                     self._look_for(value, new, _NAME_LEAST)
         for table in ("fields", "jobs", "outfits"):
             for old, new in self.keys[table].items():

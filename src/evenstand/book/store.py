@@ -15,7 +15,7 @@ from sqlalchemy import Connection, insert, select, update
 from sqlalchemy.exc import DBAPIError
 
 from evenstand.base.clock import Clock, SystemClock, iso
-from evenstand.base.errors import BookError, InputError
+from evenstand.base.errors import BookError, EvenstandError, InputError
 from evenstand.base.units import Profile, check_profile
 from evenstand.book import blobs, tables
 from evenstand.book.bundling import Bundled, Manifest, is_bundle, unpack_bundle, write_bundle
@@ -24,7 +24,7 @@ from evenstand.book.derived import from_text, to_text
 from evenstand.book.geopackage import touch_tables
 from evenstand.book.history import Entry, Recorder, by_key, kinds_of_things, read_entries, take_back
 from evenstand.book.kinds import joined_key, key_of, kind_of
-from evenstand.book.locking import WriterLock
+from evenstand.book.locking import WAIT_S, WriterLock
 from evenstand.book.making import engine_on, make_folder, write_new
 from evenstand.book.mapping import rows_of
 from evenstand.book.migrating import keep_copy, run_steps
@@ -56,6 +56,7 @@ class Book:
         self._engine = engine_on(raw, write=write)
         self._connection: Connection | None = self._engine.connect()
         self._recorder: Recorder | None = None
+        self._made: dict[tuple[str, str], tuple[str, str]] = {}
         self._unpacked: tempfile.TemporaryDirectory[str] | None = None
         self.bundle: Manifest | None = None
         """What the bundle says of itself that this book was opened from; None for a book in its own folder."""
@@ -164,10 +165,10 @@ class Book:
         return book
 
     @classmethod
-    def _open_writing(cls, path: Path, who: str, clock: Clock) -> Self:
+    def _open_writing(cls, path: Path, who: str, clock: Clock, *, wait_s: float = WAIT_S) -> Self:
         check_header(path / FILE)
         lock = WriterLock(path, who=who, at=iso(clock.now()))
-        lock.acquire()
+        lock.acquire(wait_s=wait_s)
         raw: sqlite3.Connection | None = None
         try:
             raw = connect(path / FILE, write=True)
@@ -199,6 +200,8 @@ class Book:
             self._raw.close()
             if self._lock is not None:
                 self._lock.release()
+            if self._made:
+                self._hand_over_results()
             if self._unpacked is not None:
                 self._unpacked.cleanup()
 
@@ -305,7 +308,10 @@ class Book:
             If the version is another by now, with both values of each field that differs.
         """
         if isinstance(thing, Plan):
-            self._keep_result(thing)
+            self._must_write()
+            if not thing.input_hash:
+                raise InputError("has no input hash", where=f"plan of job '{thing.job}'", cure="Give the hash of what it was made from.")
+            self.remember(thing, input_hash=thing.input_hash, about=thing.job)
             return 0
         kind, key = kind_of(type(thing)), key_of(thing)
         after = rows_of(kind, thing)
@@ -326,7 +332,7 @@ class Book:
             As `key_of` gives it; a plan is known by its input hash. [-]
         """
         if kept is Plan:
-            return self._kept_result(kept, joined_key(key))
+            return self.remembered(kept, joined_key(key))
         kind = kind_of(kept)
         with self._transaction() as connection:
             found = read_things(connection, kind, kind.table.c.key == joined_key(key))
@@ -510,6 +516,38 @@ class Book:
         with self._transaction():
             return check_book(self._raw, self.folder, originals=self.bundle is None or self.bundle.originals)
 
+    # results that can be made again -------------------------------------------------------------------------------
+    def remember(self, result: Any, *, input_hash: str, about: str) -> None:
+        """Keep a result that can be made again, by the hash of what it was made from. It is cache: it leaves no history, and a newer one of
+        the same type about the same thing takes its place. A book open for reading hands it over when it is closed, if nobody writes then.
+
+        Parameters
+        ----------
+        result : dataclass
+            A tree of dataclasses, tuples, mappings, arrays and plain values. [-]
+        input_hash : str
+            Of everything it was made from. [-]
+        about : str
+            What it is about, such as the key of a job. [-]
+        """
+        kind, body = type(result).__name__, to_text(result)
+        if self.write:
+            self._store_result(kind, input_hash, about, body)
+        elif self.bundle is None:
+            self._made[kind, input_hash] = (about, body)
+
+    def remembered(self, kept: type[T], input_hash: str) -> T | None:
+        """The result of a type kept under a hash; None where there is none, or it is of another release's shape."""
+        with self._transaction() as connection:
+            body = connection.execute(select(tables.derived.c.body).where(by_key(tables.derived, (kept.__name__, input_hash)))).scalar()
+        if body is None:
+            return None
+        try:
+            result: T = from_text(kept, body)
+        except (AttributeError, KeyError, TypeError, ValueError):
+            return None
+        return result
+
     # within -------------------------------------------------------------------------------------------------------
     def _must_write(self) -> None:
         if not self.write:
@@ -534,21 +572,26 @@ class Book:
                 if blob != row["geom"]:
                     connection.execute(update(table).where(table.c.fid == row["fid"]).values(geom=blob))
 
-    def _keep_result(self, plan: Plan) -> None:
-        self._must_write()
-        if not plan.input_hash:
-            raise InputError("has no input hash", where=f"plan of job '{plan.job}'", cure="Give the hash of what it was made from.")
+    def _store_result(self, kind: str, input_hash: str, about: str, body: str) -> None:
+        """In place of what was kept of the same kind about the same thing; only plans are kept side by side."""
         derived, at = tables.derived, iso(self._clock.now())
-        row = {"kind": "Plan", "input_hash": plan.input_hash, "about": plan.job, "made_at": at, "body": to_text(plan)}
+        row = {"kind": kind, "input_hash": input_hash, "about": about, "made_at": at, "body": body}
         with self._transaction() as connection:
-            connection.execute(derived.delete().where(by_key(derived, ("Plan", plan.input_hash))))
+            connection.execute(derived.delete().where(by_key(derived, (kind, input_hash))))
+            if kind != Plan.__name__:
+                connection.execute(derived.delete().where(derived.c.kind == kind, derived.c.about == about))
             connection.execute(insert(derived).values(row))
 
-    def _kept_result(self, kept: type[T], input_hash: str) -> T | None:
-        with self._transaction() as connection:
-            body = connection.execute(select(tables.derived.c.body).where(by_key(tables.derived, (kept.__name__, input_hash)))).scalar()
-        result: T | None = None if body is None else from_text(kept, body)
-        return result
+    def _hand_over_results(self) -> None:
+        """What a reader computed, put in by a writer of a moment; if that cannot be, it is computed again next time."""
+        kept, self._made = self._made, {}
+        with (
+            contextlib.suppress(EvenstandError, OSError, DBAPIError, sqlite3.Error),
+            Book._open_writing(self.folder, "a reader that keeps its results", self._clock, wait_s=0.0) as book,
+            book._transaction(),
+        ):
+            for (kind, input_hash), (about, body) in kept.items():
+                book._store_result(kind, input_hash, about, body)
 
 
 # helpers ------------------------------------------------------------------------------------------------------------

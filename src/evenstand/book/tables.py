@@ -26,7 +26,7 @@ from sqlalchemy import (
 
 from evenstand.book.columns import Geometry, Moment, MultiPolygonColumn, PointColumn, PolygonColumn
 
-SCHEMA = 4
+SCHEMA = 5
 """The schema these tables are; raised by one with each migration."""
 
 metadata = MetaData()
@@ -224,11 +224,21 @@ job_ask_bins = _table(
 )  # fmt: skip
 job_extra = _part("job_extra", _text("name"), _text("value"), of="jobs", key="name", about="Further facts of a job")
 
+# what was ordered ---------------------------------------------------------------------------------------------------
+orders = _top(
+    "orders",
+    _refers("product", "products.key"), _number("quantity_kg", null=False), _number("price_kg"), _text("supplier"),
+    _refers("lot", "lots.key", null=True), _text("ordered_at"), _text("wanted_by"), _at("closed_at"), _text("note"),
+    about="Product that was ordered",
+)  # fmt: skip
+
 # what happened ------------------------------------------------------------------------------------------------------
 loads = _top(
     "loads",
     _text("kind"), _refers("product", "products.key"), _refers("lot", "lots.key", null=True), _number("mass_kg"), _number("sd_kg"),
     _text("how"), _text("from_key"), _text("to_key"), _refers("part_of", "loads.key", null=True), _text("ticket"), _at(),
+    _refers("order", "orders.key", null=True), _refers("job", "jobs.key", null=True), _number("share"), _number("share_sd"),
+    _late_text("note"),
     about="Product on its way",
 )  # fmt: skip
 fills = _top(

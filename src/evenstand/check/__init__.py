@@ -3,7 +3,18 @@
 from evenstand.check.checking import Checked, check_readings
 from evenstand.check.expecting import relations_for
 from evenstand.check.fills import FillSeries, FillTaken, fill_check, fill_series
-from evenstand.check.learning import DaySeen, day_seen, learned_scales, watch_days
+from evenstand.check.learning import (
+    DaySeen,
+    day_seen,
+    learned_scales,
+    scale_values,
+    seen_from_plain,
+    seen_plain,
+    updated_scales,
+    wandering,
+    watch_days,
+)
+from evenstand.check.logged import logged_findings, placement_finding
 from evenstand.check.masses import BinDay, Look, PutIn
 from evenstand.check.relations import Relation, log_relation
 from evenstand.check.runs import RunLoss, run_findings, run_losses
@@ -13,6 +24,7 @@ from evenstand.solve.reconciling import Reconciliation, reconcile_linear
 
 __all__ = [
     "BinDay", "Checked", "DaySeen", "FillSeries", "FillTaken", "Look", "PutIn", "Reconciliation", "Relation", "RunLoss", "Slip",
-    "check_readings", "day_seen", "fill_check", "fill_series", "judge", "learned_scales", "log_relation", "reconcile",
-    "reconcile_linear", "relations_for", "run_findings", "run_losses", "typing_slip", "watch_days",
+    "check_readings", "day_seen", "fill_check", "fill_series", "judge", "learned_scales", "log_relation", "logged_findings",
+    "placement_finding", "reconcile", "reconcile_linear", "relations_for", "run_findings", "run_losses", "scale_values", "seen_from_plain",
+    "seen_plain", "typing_slip", "updated_scales", "wandering", "watch_days",
 ]  # fmt: skip

@@ -8,7 +8,8 @@ from dataclasses import dataclass
 
 from evenstand.base.errors import InputError
 from evenstand.base.units import Profile, rounded
-from evenstand.check.causes import described, limit, prior_odds, words
+from evenstand.check.call_words import apart, ask_next, far_off, on_the_phone, say
+from evenstand.check.causes import OF_BIN, limit, words
 from evenstand.check.checking import check_readings
 from evenstand.check.slips import Slip, typing_slip
 from evenstand.model import Finding, Outfit, Place, Reading
@@ -20,6 +21,7 @@ _GLANCE, _LIGHT_KG, _WEIGHED, _EMPTY_KG = 0.10, 60.0, 0.01, 40.0
 _COUNTER, _OUTLINE, _DRIVEN, _SCALE, _TAPE_M, _WIDTH_TAPE_M, _CATCH = 0.002, 0.01, 0.006, 0.005, 0.4, 0.02, 0.015
 _OTHER_UNIT = 0.35
 _SHARP = 0.01
+_NEIGHBOURS = 3
 _FAR = 0.08  # beyond this a slip of typing comes before a fault of the machine
 
 
@@ -28,7 +30,8 @@ class CallReadings:
     """What the caller reads; None where not read. Areas [ha], masses [kg], rates [kg/ha], distances and widths [m], factors [kg/turn].
 
     put_how: as in `model.HowKnown`; left_how: "glance", "light", "weighed" or "empty"; full_kg: what the bin holds;
-    dead_runs: numbers of runs that give nothing; bin: letter, or ""; kind: "seed", "fertilizer" or "inoculant".
+    dead_runs: numbers of runs that give nothing; thin_stand: the caller sees one; bin: letter, or ""; kind: "seed", "fertilizer" or
+    "inoculant".
     """
 
     area_counter_ha: float | None = None
@@ -55,6 +58,7 @@ class CallReadings:
     catch_kg_turn: float | None = None
     gnss_speed: bool = False
     dead_runs: tuple[int, ...] = ()
+    thin_stand: bool = False
     bin: str = "A"
     kind: str = "seed"
 
@@ -166,8 +170,9 @@ def answer_call(call: CallReadings, profile: Profile = "si") -> CallAnswer:
     known = {k: v for k, v in typed.items() if v is not None}
     outfit = Outfit(key="caller", name="caller's", rows=call.rows, row_spacing_m=call.spacing_m)
     ratios = call_ratios(call)
+    misread = _misread(ratios)
     checked = check_readings(
-        [r for r in call_readings(call) if not _typed_otherwise(r, ratios)],
+        [r for r in call_readings(call) if not _typed_otherwise(r, ratios) and not (misread and r.quantity.startswith(("put:", "level")))],
         outfit=outfit,
         asked={} if call.asked_kg_ha is None else {call.bin: call.asked_kg_ha},
         typed=known,
@@ -176,14 +181,14 @@ def answer_call(call: CallReadings, profile: Profile = "si") -> CallAnswer:
         profile=profile,
         believe=limit("believe") + _CALL_BELIEVE,
     )
-    findings = (*_slip_findings(ratios), *_dead_findings(call.dead_runs), *checked.findings)
+    findings = (*misread, *_slip_findings(ratios), *_dead_findings(call.dead_runs), *checked.findings)
     accused = [f for f in findings if f.state in ("does-not-hold", "doubtful")]
     return CallAnswer(
         ratios=ratios,
         findings=findings,
         likely=tuple(dict.fromkeys(c for f in accused for group in f.suspects for c in group)),
-        ask=_ask_next(call, findings),
-        say=_say(findings),
+        ask=ask_next(call, ratios, findings),
+        say=say(call, ratios, findings, profile),
         never=tuple(dict.fromkeys(f.not_claimed for f in accused if f.not_claimed)),
     )
 
@@ -265,58 +270,65 @@ def _slip_findings(ratios: Sequence[Ratio]) -> tuple[Finding, ...]:
     return tuple(out)
 
 
-def _dead_findings(runs: Sequence[int]) -> tuple[Finding, ...]:
-    return tuple(
+def _misread(ratios: Sequence[Ratio]) -> tuple[Finding, ...]:
+    """What is used and what rate and area make are so far apart that one of four numbers is misread; no machine is sought behind it."""
+    used = next((r for r in ratios if r.name.startswith("used against") and far_off(r)), None)
+    if used is None:
+        return ()
+    return (
         Finding(
-            claim=f"Run {n} gives nothing: a plug in the opener, the hose or the head's outlet.",
-            state="does-not-hold",
-            suspects=((f"run:{n}",),),
-            place=Place(runs=(n,)),
-            settle_by=f"Do the runs beside {n} on the same head give? If none does, it is the head.",
-            worth_stopping=False,
-            confirm_by=words(f"run:{n}").act,
-            not_claimed=words(f"run:{n}").never,
-            about=f"run {n}",
-        )
-        for n in runs
+            claim=f"These numbers cannot all be right: what is gone is {rounded(1 + used.off)} times what rate and area make. "
+            "One of them is misread, in another unit, or counts since another moment.",
+            state="doubtful",
+            settle_by="Read back what went in, what is left, the rate and the area, each with its unit: since when does the counter count?",
+            not_claimed="A meter fault from numbers that cannot all be right.",
+            about="numbers",
+        ),
     )
 
 
-def _ask_next(call: CallReadings, findings: Sequence[Finding]) -> str:
-    """The one reading that helps most now."""
-    for finding in findings:
-        if finding.state in ("does-not-hold", "doubtful") and finding.settle_by:
-            return finding.settle_by
-    if call.asked_kg_ha is None:
-        return "What rate was asked for, and which rate and unit does the display hold now?"
-    if call.seen_kg_ha is None:
-        return "Which rate does the display hold now? Read it digit by digit, with its unit."
-    if call.area_counter_ha is None:
-        return "What does the area counter read since the last fill, and since when does it count?"
-    if call.put_kg is None or call.left_kg is None:
-        return "How much went in at the last fill, how is that known, and what is left in the bin?"
-    open_ones = [f for f in findings if f.state == "cannot-tell" and f.settle_by]
-    if open_ones:
-        return max(open_ones, key=lambda f: sum(prior_odds(c) for group in f.suspects for c in group)).settle_by
-    return "Nothing more by telephone: dig behind one opener of each stream before the next hectare."
+def _dead_findings(runs: Sequence[int]) -> tuple[Finding, ...]:
+    """Three neighbours and more hang on one head; fewer are each their own."""
+    out, numbers = [], sorted(set(runs))
+    groups: list[list[int]] = []
+    for n in numbers:
+        if groups and n == groups[-1][-1] + 1:
+            groups[-1].append(n)
+        else:
+            groups.append([n])
+    for group in groups:
+        if len(group) >= _NEIGHBOURS:
+            out.append(
+                Finding(
+                    claim=f"Runs {group[0]} to {group[-1]} give nothing: neighbours like these hang on one head: "
+                    "it or its primary is plugged.",
+                    state="does-not-hold",
+                    suspects=(("head",),),
+                    place=Place(runs=tuple(group)),
+                    settle_by=f"Are {group[0]} to {group[-1]} all of one head, and since when?",
+                    worth_stopping=True,
+                    confirm_by="Stop the fan, look into that head and its primary hose; dig behind two of its openers.",
+                    not_claimed=words("head").never,
+                    about=f"runs {group[0]} to {group[-1]}",
+                )
+            )
+        else:
+            out += [_dead(n) for n in group]
+    return tuple(out)
 
 
-def _say(findings: Sequence[Finding]) -> tuple[str, ...]:
-    """Sentences for the caller: what stands, what to do, what it may also be."""
-    out = []
-    for finding in findings:
-        if finding.state not in ("does-not-hold", "doubtful"):
-            continue
-        out.append(finding.claim)
-        if finding.confirm_by:
-            out.append(finding.confirm_by)
-    if not out:
-        unsure = any(f.state == "cannot-tell" for f in findings)
-        if not findings:
-            return ("Nothing to compare yet: two numbers that should agree are needed.",)
-        out.append("From these numbers nothing is wrong that would show." if not unsure else "These numbers cannot tell yet.")
-        out.append("A plugged run or swapped streams would not show in them: look behind the tool.")
-    return tuple(dict.fromkeys(out))
+def _dead(n: int) -> Finding:
+    return Finding(
+        claim=f"Run {n} gives nothing: a plug in the opener, the hose or the head's outlet.",
+        state="does-not-hold",
+        suspects=((f"run:{n}",),),
+        place=Place(runs=(n,)),
+        settle_by=f"Do the runs beside {n} on the same head give? If none does, it is the head.",
+        worth_stopping=False,
+        confirm_by=words(f"run:{n}").act,
+        not_claimed=words(f"run:{n}").never,
+        about=f"run {n}",
+    )
 
 
 def likely_text(causes: Sequence[str]) -> tuple[str, ...]:
@@ -327,7 +339,12 @@ def likely_text(causes: Sequence[str]) -> tuple[str, ...]:
     causes : sequence of str
         Names such as "factor:A". [-]
     """
-    return tuple(described(c) for c in causes)
+    return tuple(dict.fromkeys(on_the_phone(c) + _place(c) for c in causes))
+
+
+def _place(cause: str) -> str:
+    kind, _, where = cause.partition(":")
+    return f" (run {where})" if kind == "run" else f" (bin {where})" if kind in OF_BIN and where else ""
 
 
 def ratio_text(ratio: Ratio) -> str:
@@ -338,7 +355,4 @@ def ratio_text(ratio: Ratio) -> str:
     ratio : Ratio
         From `call_ratios`. [-]
     """
-    if abs(ratio.off) > 0.5:
-        return f"{ratio.name}: {rounded(1 + ratio.off, 3)} times"
-    word = "more" if ratio.off > 0 else "less"
-    return f"{ratio.name}: {rounded(abs(100 * ratio.off), 1)} % {word} (± {rounded(100 * ratio.sd, 1)})"
+    return apart(ratio)

@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cache
 
-from evenstand.reference.figures import figure
+from evenstand.reference.figures import figure, figures
 from evenstand.reference.practice import fault_odds
 
-KINDS = ("factor", "distance", "width", "density", "fill-missed", "fill-doubled", "slip", "overlap", "run", "head")
-OF_BIN = ("factor", "density", "fill-missed", "fill-doubled", "slip")
+KINDS = (
+    "factor", "distance", "width", "density", "fill-missed", "fill-doubled", "slip", "overlap", "run", "head", "lid", "bridge", "fan",
+    "fixes",
+)  # fmt: skip
+OF_BIN = ("factor", "density", "fill-missed", "fill-doubled", "slip", "lid", "bridge")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -88,6 +92,26 @@ _WORDS = {
         act="Stop the fan, look into {head} and its primary hose; dig behind two of its openers.",
         never="That the fan caused it, without the fan's speed.",
     ),
+    "lid": Words(
+        name="air or product leaks at the bin: lid, seal, hose or an open catch door",
+        act="Soap the lid and seals of {bin} with the fan running, look for a pile under the cart; stop the fan before any lid is opened.",
+        never="A new factor as the cure: what was caught while it leaked, or before, is void once it is tight.",
+    ),
+    "bridge": Words(
+        name="product bridged or did not fall into the meter for a while",
+        act="Stop the fan, lock out, and look into {bin} before anybody reaches in.",
+        never="From the rate on the display: the meter turned. Nor ground left unsown, without times.",
+    ),
+    "fan": Words(
+        name="the fan does not run at its proven speed",
+        act="Read the fan's speed steady at work and through two lifts; then the puff test: product out of every opener within about 3 s.",
+        never="Air speed in the hoses, or that a hose plugged: the same turns move less air past a leak or a plug.",
+    ),
+    "fixes": Words(
+        name="the receiver lost its position for a part of the way",
+        act="Look at the fix quality of those minutes, and tape 100 m if the distance matters.",
+        never="A wrong distance count: the way between lost positions is missing from the receiver, not from the machine.",
+    ),
 }  # fmt: skip
 
 
@@ -118,6 +142,7 @@ def described(name: str) -> str:
     return words(name).name + place
 
 
+@cache
 def prior_odds(name: str) -> float:
     """Odds that a job has this cause. [-]
 
@@ -129,6 +154,7 @@ def prior_odds(name: str) -> float:
     return fault_odds()[Cause(name=name).kind] * figure("causes", "odds", "distance-drift").value
 
 
+@cache
 def usual_size(kind: str) -> float:
     """Usual size of a cause when it is there, one standard deviation. [share]
 
@@ -140,6 +166,7 @@ def usual_size(kind: str) -> float:
     return figure("causes", "size", kind).value
 
 
+@cache
 def usual(name: str) -> float:
     """What moves on a good day, one standard deviation. [share]
 
@@ -151,6 +178,13 @@ def usual(name: str) -> float:
     return figure("causes", "usual", name).value
 
 
+@cache
+def usual_stops() -> float:
+    """Stops long enough for a fill at which nothing is put in. [1/h]"""
+    return figure("causes", "stops", "other").value
+
+
+@cache
 def could_read(name: str) -> float:
     """What a reading not taken yet would be worth, one standard deviation. [share]
 
@@ -162,6 +196,7 @@ def could_read(name: str) -> float:
     return figure("causes", "could-read", name).value
 
 
+@cache
 def limit(name: str) -> float:
     """A threshold of the check. [-]
 
@@ -173,6 +208,20 @@ def limit(name: str) -> float:
     return figure("causes", "limits", name).value
 
 
+@cache
+def asked_beyond(kind: str) -> float:
+    """Log-evidence asked of one kind of cause beyond the limit for all, so that each kind takes its share of the one budget. [-]
+
+    Parameters
+    ----------
+    kind : str
+        Such as "distance". [-]
+    """
+    found = figures("causes", "limits-of", kind)
+    return found[0].value if found else 0.0
+
+
+@cache
 def stop_share(product_kind: str) -> float:
     """Rate error worth stopping for. [share]
 

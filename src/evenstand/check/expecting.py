@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 from evenstand.check.causes import usual
 from evenstand.check.masses import SHARED_HOW, VOLUME_HOW, BinDay, Look, PutIn, machine_loads, mass_readings, mass_relations, windows_of
@@ -51,6 +52,9 @@ def known_readings(outfit: Outfit | None, typed: Mapping[str, float]) -> tuple[R
         known = outfit.widths.true_m
         sd = max(known.sd, 0.001 * known.value)
         out.append(Reading(quantity="width_known", value=known.value, sd=sd, instrument="outfit, taped"))
+    if outfit is not None and outfit.fan_turns_s is not None:
+        fan = outfit.fan_turns_s
+        out.append(Reading(quantity="fan_proven", value=fan.value, sd=fan.sd, instrument="outfit, proven"))
     return tuple(out)
 
 
@@ -79,7 +83,7 @@ def relations_for(
     """
     asked = asked or {}
     known = {r.quantity: r for r in readings}
-    out = [*_distance(known), *_width(known), *_area(known)]
+    out = [*_with_fixes([*_distance(known), *_area(known)], known), *_width(known), *_fan(known)]
     extra: list[Reading] = []
     by_day = {d.bin: d for d in bin_days}
     for a in sorted({*bins_in(readings, asked), *by_day}):
@@ -98,13 +102,39 @@ def _distance(known: Mapping[str, Reading]) -> list[Relation]:
     if "distance_shown" in known and "distance_gnss" in known:
         out.append(
             log_relation(
-                "distance", "distance", "distance shown against GNSS", known["distance_shown"], known["distance_gnss"], noise=usual("pad")
+                "distance",
+                "distance",
+                "distance shown against GNSS",
+                known["distance_shown"],
+                known["distance_gnss"],
+                noise=_pad(known["distance_gnss"]),
             )
         )
     for name, text in (("distance_taped", "count against a taped distance"), ("distance_trail", "count against the recorded positions")):
         if name in known:
-            out.append(log_relation(name, "distance", text, known[name], loads={"distance": 1.0}, noise=usual("pad")))
+            out.append(log_relation(name, "distance", text, known[name], loads={"distance": 1.0}, noise=_pad(known[name])))
     return out
+
+
+def _with_fixes(relations: Sequence[Relation], known: Mapping[str, Reading]) -> list[Relation]:
+    """Where the receiver is known to have lost positions, its own distance and area may be short by them."""
+    if "fixes_lost" not in known or known["fixes_lost"].value <= 0:
+        return list(relations)
+    by_receiver = ("distance_gnss", "area_driven")
+    return [replace(r, loads={**r.loads, "fixes": 1.0}) if any(q in by_receiver for q, _ in r.terms) else r for r in relations]
+
+
+def _fan(known: Mapping[str, Reading]) -> list[Relation]:
+    """The fan's steady speed at work against the speed that was proven."""
+    if "fan_shown" not in known or "fan_proven" not in known:
+        return []
+    text, day = "fan at work against its proven speed", {"usual fan": usual("fan")}
+    return [log_relation("fan", "fan", text, known["fan_shown"], known["fan_proven"], loads={"fan": 1.0}, gains=day)]
+
+
+def _pad(reading: Reading) -> float:
+    """What rounding and typing add to a reading that does not say how well it is known; one that does has them in its sd. [-]"""
+    return 0.0 if reading.sd > 0 else usual("pad")
 
 
 def _width(known: Mapping[str, Reading]) -> list[Relation]:
@@ -116,7 +146,7 @@ def _width(known: Mapping[str, Reading]) -> list[Relation]:
         "width_rows": "width typed against rows times spacing",
     }
     return [
-        log_relation(name, "width", text, known["typed_width"], known[name], noise=0.001) for name, text in texts.items() if name in known
+        log_relation(name, "width", text, known["typed_width"], known[name], noise=0.0002) for name, text in texts.items() if name in known
     ]
 
 

@@ -3,28 +3,38 @@
 Every checked day leaves, for each thing that could be wrong and was not found so, what it seems to have been off by and how well that was
 read. Over days this gives a scale for each: 1 where it moves as much as is usual, 2 where twice that. The next check takes the scales
 as an input; nothing is kept here.
+
+Who keeps them writes `seen_plain(day_seen(...))` once for each day checked, as plain numbers, and gives the rows back in order of days to
+`updated_scales` (for the next check), `watch_days` (a sum for each thing) and `wandering` (the sentence when a sum has passed its limit).
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 
-from evenstand.base.errors import require_range
-from evenstand.check.causes import usual
+from evenstand.base.errors import InputError, require_range
+from evenstand.base.estimate import Est
+from evenstand.base.units import rounded
+from evenstand.check.causes import usual, words
 from evenstand.check.masses import BinDay
 from evenstand.check.relations import Relation, label
 from evenstand.check.sizing import whole_sizes
 from evenstand.check.verdicts import USUAL_OVERLAP, Verdict, size_hypotheses
-from evenstand.model import Reading
+from evenstand.model import Finding, Reading
 from evenstand.solve.scales import Scale, learned_scale, learned_spread
 from evenstand.solve.sequential import Cusum, cusum, cusum_limit
 
 MOVING = ("factor", "distance", "width")
 RUN_DAYS = 100.0
+LAST_DAYS = 60
+"""Days of history that still teach: an instrument that was mended or a season that changed is forgotten after as many. [days]"""
+LEAST_DAYS = 4
+"""Days on which a thing must have been seen before a sentence is made of it: before that a single day's check speaks. [days]"""
 _KNOWN_SD = 3.0  # a day on which a thing was read this many times worse than it usually moves teaches nothing
 
 
@@ -35,6 +45,106 @@ class DaySeen:
 
     gains: Mapping[str, tuple[float, float]]
     instruments: Mapping[str, tuple[float, ...]]
+
+
+def seen_plain(seen: DaySeen) -> dict[str, Any]:
+    """A day as plain numbers, to be kept as JSON: {"gains": {name: [share, sd]}, "instruments": {name: [z, ...]}}.
+
+    Parameters
+    ----------
+    seen : DaySeen
+        From `day_seen`. [-]
+
+    References
+    ----------
+    definition: the same numbers, written so that JSON can hold them.
+    """
+    return {
+        "gains": {k: [float(v), float(sd)] for k, (v, sd) in sorted(seen.gains.items())},
+        "instruments": {k: [float(z) for z in v] for k, v in sorted(seen.instruments.items())},
+    }
+
+
+def seen_from_plain(row: Mapping[str, Any]) -> DaySeen:
+    """A day back from plain numbers, as `seen_plain` wrote it.
+
+    Parameters
+    ----------
+    row : mapping
+        "gains" and "instruments"; either may be missing, what else is there is passed over. [-]
+
+    Returns
+    -------
+    DaySeen
+        The same day. [-]
+
+    Raises
+    ------
+    InputError
+        If a number is missing, is none, or a standard deviation is not above 0.
+
+    References
+    ----------
+    definition: the inverse of `seen_plain`.
+    """
+    gains, instruments = row.get("gains") or {}, row.get("instruments") or {}
+    try:
+        kept = {str(k): (float(v[0]), float(v[1])) for k, v in gains.items()}
+        errors = {str(k): tuple(float(z) for z in v) for k, v in instruments.items()}
+    except (AttributeError, IndexError, KeyError, TypeError, ValueError) as error:
+        raise InputError("a kept day is not written as numbers", where="gains, instruments", cure="Check that day again.") from error
+    if not all(math.isfinite(v) and math.isfinite(sd) and sd > 0 for v, sd in kept.values()):
+        raise InputError("a kept day has a size that is no number", where="gains", limit="finite, sd above 0", cure="Check that day again.")
+    return DaySeen(gains=kept, instruments=errors)
+
+
+def updated_scales(history: Iterable[DaySeen | Mapping[str, Any]], *, last: int = LAST_DAYS) -> dict[str, Scale]:
+    """Scale of each thing that moves and of each instrument, from all that past days have left.
+
+    Parameters
+    ----------
+    history : iterable of DaySeen or mapping
+        One for each day checked, oldest first; mappings as `seen_plain` writes them. [-]
+    last : int
+        Days that still count, from the newest back. [days]
+
+    Returns
+    -------
+    dict
+        By instrument ("truck-scale") and by kind ("factor"); `scale_values` of it goes into the next check. Empty without history. [-]
+
+    Raises
+    ------
+    InputError
+        If a kept day is no day.
+    RangeError
+        If `last` is below 1.
+
+    References
+    ----------
+    definition: as `learned_scales`.
+    """
+    require_range("last", last, 1, unit="days")
+    return learned_scales(_days(history)[-last:])
+
+
+def scale_values(scales: Mapping[str, Scale]) -> dict[str, float]:
+    """The factors alone, as `check_readings(scales=...)` takes them: within what it can take.
+
+    Parameters
+    ----------
+    scales : mapping
+        From `updated_scales`. [-]
+
+    References
+    ----------
+    definition: the value of each, held to 0.05 to 20.
+    """
+    return {name: min(max(s.value, 0.05), 20.0) for name, s in scales.items()}
+
+
+def _days(history: Iterable[DaySeen | Mapping[str, Any]]) -> list[DaySeen]:
+    return [d if isinstance(d, DaySeen) else seen_from_plain(d) for d in history]
 
 
 def day_seen(verdict: Verdict, readings: Sequence[Reading] = (), *, overlap: tuple[float, float] = USUAL_OVERLAP) -> DaySeen:
@@ -205,15 +315,17 @@ def scaled_bin_day(day: BinDay, scales: Mapping[str, float]) -> BinDay:
     )
 
 
-def watch_days(days: Sequence[DaySeen], *, scales: Mapping[str, float] | None = None, run_days: float = RUN_DAYS) -> dict[str, Cusum]:
+def watch_days(
+    days: Sequence[DaySeen | Mapping[str, Any]], *, scales: Mapping[str, float] | None = None, run_days: float = RUN_DAYS
+) -> dict[str, Cusum]:
     """Whether anything has begun to wander from day to day, too little for any single day to show.
 
     Range: scales above 0; run_days so that over all that is watched it is 3 to 100,000 days.
 
     Parameters
     ----------
-    days : sequence of DaySeen
-        In order. [-]
+    days : sequence of DaySeen or mapping
+        In order; mappings as `seen_plain` writes them. [-]
     scales : mapping or None
         Learned scales; None: what is usual. [-]
     run_days : float
@@ -228,6 +340,7 @@ def watch_days(days: Sequence[DaySeen], *, scales: Mapping[str, float] | None = 
     ----------
     definition: cumulative sum of standardised gains; false-alarm rates of what is watched together add up.
     """
+    days = _days(days)
     names = sorted({n for d in days for n in d.gains})
     if not names:
         return {}
@@ -240,3 +353,86 @@ def watch_days(days: Sequence[DaySeen], *, scales: Mapping[str, float] | None = 
         pairs = [d.gains.get(name, (math.nan, 1.0)) for d in days]
         out[name] = cusum([value / math.hypot(sd, spread) for value, sd in pairs], limit=limit)
     return out
+
+
+def wandering(
+    days: Sequence[DaySeen | Mapping[str, Any]],
+    *,
+    dates: Sequence[str] = (),
+    scales: Mapping[str, float] | None = None,
+    run_days: float = RUN_DAYS,
+) -> tuple[Finding, ...]:
+    """What has begun to wander from day to day, in sentences: too little for any one day's check, too steady for chance.
+
+    Range: scales above 0.
+
+    Parameters
+    ----------
+    days : sequence of DaySeen or mapping
+        One for each day checked, oldest first. [-]
+    dates : sequence of str
+        What to call each day, such as "2026-05-12"; without, days are counted from the first. [-]
+    scales : mapping or None
+        As for `watch_days`. [-]
+    run_days : float
+        As for `watch_days`. [days]
+
+    Returns
+    -------
+    tuple of Finding
+        One for each thing whose sum stands over its limit *now*: a sum that has fallen back says nothing any more. size: weighted mean
+        since it began. [share]
+
+    Raises
+    ------
+    InputError
+        If dates and days do not pair up.
+
+    References
+    ----------
+    definition: as `watch_days`; size by weights 1 / (sd squared + usual spread squared).
+    """
+    kept = _days(days)
+    if dates and len(dates) != len(kept):
+        raise InputError(f"{len(dates)} dates for {len(kept)} days", where="dates", limit="one for each day")
+    called = [str(d) for d in dates] if dates else [f"day {i}" for i in range(1, len(kept) + 1)]
+    out = []
+    for name, sums in watch_days(kept, scales=scales, run_days=run_days).items():
+        side = 1 if sums.up[-1] >= sums.down[-1] else -1
+        path = sums.up if side > 0 else sums.down
+        if path[-1] <= sums.limit:
+            continue
+        since = int(np.flatnonzero(path <= 0)[-1]) + 1 if (path <= 0).any() else 0
+        seen = [(i, *kept[i].gains[name]) for i in range(since, len(kept)) if name in kept[i].gains]
+        if len(seen) >= LEAST_DAYS:
+            out.append(_wanders(name, seen, called))
+    return tuple(out)
+
+
+_MOVES = {
+    "factor": ("bin {bin} gives about {size} {side} per turn than is typed", ("more", "less")),
+    "distance": ("the machine counts about {size} {side} distance than it drives", ("more", "less")),
+    "width": ("about {size} {side} width is typed than the tool has", ("more", "less")),
+}
+
+
+def _wanders(name: str, seen: Sequence[tuple[int, float, float]], called: Sequence[str]) -> Finding:
+    kind, _, where = name.partition(":")
+    weight = np.array([1 / (sd**2 + usual(kind) ** 2) for _, _, sd in seen])
+    mean = float(weight @ np.array([v for _, v, _ in seen]) / weight.sum())
+    share, act = math.expm1(mean), words(name).act
+    text, sides = _MOVES[kind]
+    what = text.format(bin=where, size=f"{rounded(abs(share) * 100, 1)} %", side=sides[0] if share > 0 else sides[1])
+    first = called[seen[0][0]]
+    return Finding(
+        claim=f"Since {first}, on {len(seen)} days, {what}: too little for any one day, too steady for chance.",
+        state="doubtful",
+        suspects=((name,),),
+        size=Est(value=share, sd=float(1 / math.sqrt(weight.sum())), basis="computed", source="sum over days"),
+        evidence=tuple(f"{called[i]}: {'+' if v >= 0 else '-'}{rounded(abs(math.expm1(v)) * 100, 1)} %" for i, v, _ in seen),
+        settle_by=act,
+        worth_stopping=None,
+        confirm_by=act,
+        not_claimed="That it will go on, nor that any one of these days was wrong.",
+        about=f"bin {where}" if where else "machine",
+    )

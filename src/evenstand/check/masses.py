@@ -6,17 +6,21 @@ proportion to what was sown; a fill that is missing or doubled shows in one inte
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
-from evenstand.check.causes import usual
+from evenstand.check.causes import usual, usual_stops
 from evenstand.check.relations import Relation, usual_gains
 from evenstand.model import Reading
 
 SHARED_HOW = ("brim", "conveyor", "glance", "share")
 VOLUME_HOW = ("brim",)
+_BESIDE = 0.2  # how often a fill that is not on record was put in beside another one, so that no stop of its own shows
+_FILL_S = 480.0  # no fill is put in while the machine stands less
+_NO_TIME = -4.0
 _STALL_MIDDLE, _STALL_SPREAD = 0.6, 0.35  # share of a plugged head's mass that stays in the bin: from none, just plugged, to nearly all
 
 
@@ -120,6 +124,25 @@ def _puts_between(day: BinDay, low: float, high: float) -> list[PutIn]:
     return [p for p in day.puts if low <= p.machine_kg < high - 1e-9]
 
 
+def stop_evidence(window: Window) -> float:
+    """What a stop with nothing on record, or that there was none, says for a missing fill. [log-likelihood ratio]
+
+    Machines also stand for meals, repairs and calls: the longer the interval, the less a stop in it says.
+
+    Parameters
+    ----------
+    window : Window
+        An interval between two looks. [-]
+    """
+    seconds = max((window.to_s or 0.0) - (window.from_s or 0.0), 0.0)
+    if 0 < seconds < _FILL_S:
+        return _NO_TIME
+    if window.stop_s is None:
+        return math.log(_BESIDE)
+    none = math.exp(-usual_stops() * seconds / 3600)
+    return math.log((1 - _BESIDE * none) / max(1 - none, 0.1))
+
+
 def mass_readings(day: BinDay) -> tuple[Reading, ...]:
     """The looks, fills and machine masses of a day as readings, numbered by interval ("level:A@2"). [kg]
 
@@ -157,6 +180,8 @@ def mass_relations(day: BinDay) -> tuple[Relation, ...]:
         inside = _puts_between(day, low, look.machine_kg)
         machine = look.machine_kg - max(low, 0.0)
         loads = machine_loads(machine, a, day.by)
+        loads[f"lid:{a}"] = machine
+        loads[f"bridge:{a}@{i}"] = -machine
         loads[f"fill-missed:{a}@{i}"] = -1.0
         if inside:
             loads[f"fill-doubled:{a}@{i}"] = 1.0

@@ -18,10 +18,15 @@ import numpy.typing as npt
 from evenstand.base.errors import Fault, InputError
 from evenstand.check.causes import usual
 from evenstand.model import Reading
-from evenstand.solve.explaining import Shift, whitener
+from evenstand.solve.accounting import Shift
+from evenstand.solve.explaining import whitener
 
 FloatArray = npt.NDArray[np.float64]
 Scale = Literal["log", "mass"]
+
+
+ROLLER = "@roller"  # ends the name of a factor that is so far off that only another roller makes it so
+FAR_OFF = (0.65, 1.55)  # mass out of the bin over mass by the meter beyond which another roller is thought of: they differ by 2 and more
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -217,15 +222,17 @@ def assemble(relations: Iterable[Relation], readings: Sequence[Reading], causes:
         for quantity, times in relation.terms:
             rows[k, columns[quantity, relation.scale]] += times
     constant = np.array([r.constant for r in used], dtype=np.float64)
+    residual = (rows @ y if columns else np.zeros(len(used))) - constant
     variants = _variants(used, causes)
-    signatures = np.array([[r.loads.get(v, 0.0) for v in variants] for r in used], dtype=np.float64).reshape(len(used), len(variants))
+    signatures = _table([r.loads for r in used], variants)
+    variants, signatures = _with_rollers(used, residual, variants, signatures)
     return System(
         relations=used,
         quantities=tuple(q for q, _ in columns),
         y=y,
         own=own,
         rows=rows,
-        residual=(rows @ y if columns else np.zeros(len(used))) - constant,
+        residual=residual,
         covariance=rows @ own @ rows.T + shared_covariance(used),
         variants=variants,
         signatures=signatures,
@@ -247,15 +254,11 @@ def _refuse(columns: Mapping[tuple[str, Scale], int], by_name: Mapping[str, Read
 
 def _own_noise(columns: Mapping[tuple[str, Scale], int], by_name: Mapping[str, Reading]) -> FloatArray:
     """Covariance of the readings' own noise; one reading used as a mass and as a logarithm is fully shared."""
-    n = len(columns)
-    own = np.zeros((n, n))
     names = list(columns)
-    sds = [by_name[q].sd / by_name[q].value if scale == "log" else by_name[q].sd for q, scale in names]
-    for i, (a, _) in enumerate(names):
-        for j, (b, _) in enumerate(names):
-            if a == b:
-                own[i, j] = sds[i] * sds[j]
-    return own
+    sds = np.array([by_name[q].sd / by_name[q].value if scale == "log" else by_name[q].sd for q, scale in names], dtype=np.float64)
+    first = {q: i for i, (q, _) in reversed(list(enumerate(names)))}
+    which = np.array([first[q] for q, _ in names], dtype=np.int64)
+    return np.asarray(np.where(which[:, None] == which[None, :], np.outer(sds, sds), 0.0), dtype=np.float64)
 
 
 def shared_covariance(relations: Sequence[Relation]) -> FloatArray:
@@ -267,8 +270,19 @@ def shared_covariance(relations: Sequence[Relation]) -> FloatArray:
         With gains and noise. [-]
     """
     names = sorted({name for r in relations for name in r.gains})
-    shared = np.array([[r.gains.get(name, 0.0) for name in names] for r in relations], dtype=np.float64).reshape(len(relations), len(names))
+    shared = _table([r.gains for r in relations], names)
     return np.asarray(shared @ shared.T + np.diag([r.noise**2 for r in relations]), dtype=np.float64)
+
+
+def _table(rows: Sequence[Mapping[str, float]], names: Sequence[str]) -> FloatArray:
+    """Numbers by name as a table, (rows, names); 0 where a row has none."""
+    column = {name: i for i, name in enumerate(names)}
+    out = np.zeros((len(rows), len(names)))
+    for k, row in enumerate(rows):
+        for name, value in row.items():
+            if name in column:
+                out[k, column[name]] = value
+    return out
 
 
 def _variants(relations: Sequence[Relation], causes: Sequence[str]) -> tuple[str, ...]:
@@ -278,6 +292,27 @@ def _variants(relations: Sequence[Relation], causes: Sequence[str]) -> tuple[str
             if load and (not causes or label(variant) in causes):
                 found[variant] = None
     return tuple(found)
+
+
+def _with_rollers(
+    relations: Sequence[Relation], residual: FloatArray, variants: tuple[str, ...], signatures: FloatArray
+) -> tuple[tuple[str, ...], FloatArray]:
+    """Factors that are far off, as a wrong roller makes them, beside those that are a little off.
+
+    A meter of size s takes exp(s) times the mass, so far from 0 its unit effect on a mass is not its load; it is taken at the size that the
+    masses themselves ask for.
+    """
+    names, columns = list(variants), [signatures]
+    mass = np.array([r.scale == "mass" for r in relations], dtype=bool)
+    for j, variant in enumerate(variants):
+        load = np.where(mass, signatures[:, j], 0.0)
+        total = float(load.sum())
+        share = float(residual[load != 0].sum()) / total if total > 0 else 0.0
+        if variant.startswith("factor:") and 1 + share > 0.02 and not FAR_OFF[0] < 1 + share < FAR_OFF[1]:
+            at = share / math.log1p(share)
+            columns.append(np.where(mass, at, 1.0)[:, None] * signatures[:, [j]])
+            names.append(f"{variant}{ROLLER}")
+    return tuple(names), np.hstack(columns)
 
 
 def overlap_shift(system: System, whiten: FloatArray, low: float, high: float) -> Shift | None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import lru_cache
 
 import numpy as np
 import numpy.typing as npt
@@ -14,6 +15,7 @@ from evenstand.check.relations import System, label
 from evenstand.model import Reading
 
 FloatArray = npt.NDArray[np.float64]
+_LOOK, _SOAP = 0.15, 0.03  # smallest bridge and leak that the eye finds, as one standard deviation of their sizes
 _CLEAR = 4.0  # squared separation at which two causes are told apart
 
 
@@ -74,17 +76,23 @@ def _of_bin(system: System, known: set[str], names: Sequence[str], a: str, readi
     total = sum(r.loads.get(factor, 0.0) for r in system.relations if r.key.startswith(f"mass:{a}@"))
     if total > 0:
         area = {n: total for n in ("width", "distance") if n in names and f"slip:{a}" in names}
-        loads = {factor: total, missed: -1.0, doubled: 1.0, **area}
+        stretches = sum(1 for r in system.relations if r.key.startswith(f"mass:{a}@"))
+        of_mass = {factor: total, f"lid:{a}": total, f"bridge:{a}": -total / stretches, missed: -1.0, doubled: 1.0, **area}
         put_sd, level_sd = _put_and_level_sd(system, readings, a)
         day = total * usual("factor")
         left = math.sqrt(day**2 + put_sd**2 + (could_read("weighed") * total) ** 2)
-        out.append(Candidate(text=f"run bin {a} to the low-level light or weigh what is left in it", loads=loads, noise=left, effort=2.0))
+        out.append(Candidate(text=f"run bin {a} to the low-level light or weigh what is left in it", loads=of_mass, noise=left, effort=2.0))
         loaded = math.sqrt(day**2 + level_sd**2 + (could_read("weighed") * total) ** 2)
-        weigh = {factor: total, missed: -1.0, doubled: 1.0, f"density:{a}": 0.0, **area}
-        out.append(Candidate(text=f"weigh the loads that go into bin {a}", loads=weigh, noise=loaded, effort=2.5))
+        out.append(Candidate(text=f"weigh the loads that go into bin {a}", loads=of_mass, noise=loaded, effort=2.5))
     if (missed in names or doubled in names) and f"delivered:{a}" not in known:
         loads = {missed: -1.0, doubled: 1.0}
         out.append(Candidate(text=f"add up the tickets of all that went to bin {a}", loads=loads, noise=60.0, effort=1.5))
+    if f"bridge:{a}" in names:
+        text = f"stop the fan, lock out, and look into bin {a} for a bridge or lumps"
+        out.append(Candidate(text=text, loads={f"bridge:{a}": 1.0}, noise=_LOOK, effort=3.0))
+    if f"lid:{a}" in names:
+        text = f"soap the lid and seals of bin {a} with the fan running, and look under the cart"
+        out.append(Candidate(text=text, loads={f"lid:{a}": 1.0}, noise=_SOAP, effort=2.0))
     if f"density:{a}" in names:
         noise = could_read("weighed")
         out.append(Candidate(text=f"weigh a known volume of what is in bin {a}", loads={f"density:{a}": 1.0}, noise=noise, effort=2.0))
@@ -103,7 +111,19 @@ def _put_and_level_sd(system: System, readings: Sequence[Reading], a: str) -> tu
 
 def _row(system: System, candidate: Candidate) -> FloatArray:
     """What the candidate would add to each signature. [sd per unit]"""
-    return np.array([candidate.loads.get(label(v), 0.0) / candidate.noise for v in system.variants], dtype=np.float64)
+    row, columns = np.zeros(len(system.variants)), _columns(system.variants)
+    for name, load in candidate.loads.items():
+        row[columns.get(name, [])] = load / candidate.noise
+    return row
+
+
+@lru_cache(maxsize=4)
+def _columns(variants: tuple[str, ...]) -> dict[str, list[int]]:
+    """Positions of the variants of each cause."""
+    found: dict[str, list[int]] = {}
+    for j, variant in enumerate(variants):
+        found.setdefault(label(variant), []).append(j)
+    return found
 
 
 def settle_class(system: System, signatures: FloatArray, members: Sequence[int], size: float, of: int, offered: Sequence[Candidate]) -> str:

@@ -16,10 +16,11 @@ import numpy.typing as npt
 
 from evenstand.check.causes import usual
 from evenstand.check.relations import System, label, overlap_shift, shared_covariance
-from evenstand.solve.explaining import Hypotheses, account_for, whitener
+from evenstand.solve.accounting import Hypotheses, account_for
+from evenstand.solve.explaining import whitener
 
 FloatArray = npt.NDArray[np.float64]
-RATIOS = ("factor", "distance", "width", "slip")  # causes whose size is the natural logarithm of a ratio
+RATIOS = ("factor", "distance", "width", "slip", "lid")  # causes whose size is the natural logarithm of a ratio
 _ROUNDS, _FAR = 8, 3.0
 
 

@@ -3,26 +3,27 @@
 from __future__ import annotations
 
 import math
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
 
-from evenstand.check.causes import limit, prior_odds, usual_size
-from evenstand.check.masses import BinDay, Window, windows_of
-from evenstand.check.relations import Relation, System, assemble, label, overlap_shift, whitened
+from evenstand.check.causes import asked_beyond, limit, prior_odds, usual_size
+from evenstand.check.masses import BinDay, Window, stop_evidence, windows_of
+from evenstand.check.relations import ROLLER, Relation, System, assemble, label, overlap_shift, whitened
 from evenstand.check.settling import Candidate, candidates, settle_cause, settle_class
 from evenstand.check.sizing import whole_sizes
 from evenstand.model import Reading
-from evenstand.solve.explaining import Explanation, Hypotheses, Shift, account_for, explain, same_direction, whitener
+from evenstand.solve.accounting import Hypotheses, Shift, account_for, accounts_for
+from evenstand.solve.explaining import Explanation, explain, same_direction, whitener
 from evenstand.solve.reconciling import ALPHA, Reconciliation, chi2_tail, verdict
 
 FloatArray = npt.NDArray[np.float64]
 
 USUAL_OVERLAP = (0.01, 0.06)
-_UNEXPLAINED_STOP = 2.0
-_NO_STOP = -1.5
+_ROLLER_SHARE = 0.1  # of all factors that are off, those off by another roller
 _TWIN = 3.5
 _NO_TWIN = -3.0
 
@@ -148,13 +149,15 @@ def _hypotheses(
     """Prior odds, usual sizes and side evidence of each variant."""
     labels = [label(v) for v in system.variants]
     names = list(dict.fromkeys(labels))
+    alike = Counter(label(v) for v in system.variants if not v.endswith(ROLLER))
     odds, mean, sd, sign, side = [], [], [], [], []
     for variant, name in zip(system.variants, labels, strict=True):
         kind, _, a = name.partition(":")
-        odds.append(math.log(prior_odds(name) / labels.count(name)))
+        odds.append(math.log(prior_odds(name) * (_ROLLER_SHARE if variant.endswith(ROLLER) else 1 / alike[name])))
         window = _window(variant, windows.get(a, ()))
         usual_put = days[a].usual_put_kg if a in days else 2000.0
         m, s, one_sided, evidence = _size_prior(kind, usual_put, window, days.get(a))
+        s = usual_size("roller") if variant.endswith(ROLLER) else s
         mean.append(m)
         sd.append(s)
         sign.append(one_sided)
@@ -167,6 +170,7 @@ def _hypotheses(
         sign=np.array(sign),
         group=np.array([names.index(n) for n in labels], dtype=np.int64),
         side=np.array(side),
+        extra=np.array([asked_beyond(name.partition(":")[0]) for name in labels]),
     )
 
 
@@ -199,14 +203,16 @@ def _size_prior(kind: str, usual_put: float, window: Window | None, day: BinDay 
     if kind == "fill-missed":
         side = 0.0
         if window is not None and day is not None and day.stops_known:
-            side = _UNEXPLAINED_STOP if window.stop_s is not None else _NO_STOP
+            side = stop_evidence(window)
         return usual_put, usual_size("fill") * usual_put, 1.0, side
     if kind == "fill-doubled":
         if window is not None and window.twin_kg is not None:
             return window.twin_kg, 0.02 * window.twin_kg + 5.0, 1.0, _TWIN
         return usual_put, usual_size("fill") * usual_put, 1.0, _NO_TWIN if day is not None and day.puts else 0.0
-    if kind == "overlap":
-        return 0.0, usual_size("overlap"), 1.0, 0.0
+    if kind in ("overlap", "fixes"):
+        return 0.0, usual_size(kind), 1.0, 0.0
+    if kind == "bridge":
+        return 0.5, usual_size("bridge"), 1.0, 0.0
     return 0.0, usual_size(kind), 0.0, 0.0
 
 
@@ -223,7 +229,8 @@ def _located(
 ) -> tuple[Located, ...]:
     out = []
     best = explanation.best
-    sizes, sds = _as_said(system, best.members, *whole_sizes(system, hypotheses, best.members, overlap)) if best.members else ((), ())
+    plain, wide = _without_rollers(system, hypotheses, best.members)
+    sizes, sds = _as_said(system, plain, *whole_sizes(system, wide, plain, overlap)) if best.members else ((), ())
     for i, j in enumerate(best.members):
         others = tuple(m for m in best.members if m != j)
         without = account_for(residual, hypotheses, others, shift).log_evidence if others else explanation.nothing.log_evidence
@@ -244,11 +251,19 @@ def _located(
     return tuple(sorted(out, key=lambda f: -f.strength))
 
 
+def _without_rollers(system: System, hypotheses: Hypotheses, members: Sequence[int]) -> tuple[tuple[int, ...], Hypotheses]:
+    """Members with the rows of a factor that is a little off, for sizes that are reckoned about where they lie, usual size kept wide."""
+    plain = tuple(system.variants.index(system.variants[j].removesuffix(ROLLER)) for j in members)
+    sds = hypotheses.size_sd.copy()
+    sds[list(plain)] = hypotheses.size_sd[list(members)]
+    return plain, replace(hypotheses, size_sd=sds)
+
+
 def _as_said(
     system: System, members: Sequence[int], sizes: Sequence[float], sds: Sequence[float]
 ) -> tuple[tuple[float, ...], tuple[float, ...]]:
     """Sizes as people say them: of a factor or a distance the share it is off by, not the logarithm. [unit of each cause]"""
-    share = [label(system.variants[j]).partition(":")[0] in ("factor", "distance") for j in members]
+    share = [label(system.variants[j]).partition(":")[0] in ("factor", "distance", "lid", "fan") for j in members]
     said = tuple(math.expm1(s) if yes else s for s, yes in zip(sizes, share, strict=True))
     return said, tuple(d * math.exp(s) if yes else d for s, d, yes in zip(sizes, sds, share, strict=True))
 
@@ -281,17 +296,13 @@ def _hiding(
     sizes: dict[str, Estimate] = {}
     settles: dict[str, str] = {}
     damped = _dampen(signatures, shift)
-    for j, variant in enumerate(system.variants):
-        name = label(variant)
-        if j in best:
-            continue
-        power = float(np.linalg.norm(damped[:, j]))
-        account = account_for(residual, free, (*best, j), shift) if power > 1e-9 else None
-        here = (
-            Estimate(size=account.sizes[-1], sd=max(account.size_sds[-1], 1 / power))
-            if account is not None
-            else Estimate(size=0.0, sd=math.inf)
-        )
+    rest = [j for j in range(len(system.variants)) if j not in best]
+    tried = accounts_for(residual, free, [(*best, j) for j in rest], shift)
+    for row, j in enumerate(rest):
+        name, power = label(system.variants[j]), float(np.linalg.norm(damped[:, j]))
+        here = Estimate(size=0.0, sd=math.inf)
+        if power > 1e-9:
+            here = Estimate(size=float(tried.sizes[row, -1]), sd=max(float(tried.size_sds[row, -1]), 1 / power))
         if name not in sizes or (here.bound > sizes[name].bound) == name.startswith("fill"):
             sizes[name] = here
         if name not in settles:

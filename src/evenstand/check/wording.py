@@ -13,9 +13,11 @@ from evenstand.check.relations import Relation, label
 from evenstand.check.slips import typing_slip
 from evenstand.check.verdicts import Estimate, Located, Verdict
 from evenstand.model import Finding, Place, State
+from evenstand.reference.practice import default
 
 _SURE_GAIN = 1.0  # log-evidence beyond the limit from which "doubtful" becomes "does not hold"
 _ODD_Z = 2.5
+_ROLLER = (0.75, 1.35)  # no lot is lighter or heavier than the last by more: past these it is another roller
 _SMALL_FILL_KG = 0.35  # share of the usual fill below which no missing fill is looked for
 
 
@@ -111,8 +113,16 @@ def located_finding(found: Located, verdict: Verdict, context: Context) -> Findi
 
 def _about(name: str) -> str:
     kind, _, where = name.partition(":")
-    heads = {"factor": "bin", "density": "bin", "fill-missed": "fills", "fill-doubled": "fills", "slip": "rate"}
-    return f"{heads[kind]} {where}".strip() if kind in heads else {"overlap": "area"}.get(kind, kind)
+    heads = {
+        "factor": "bin",
+        "density": "bin",
+        "lid": "bin",
+        "bridge": "bin",
+        "fill-missed": "fills",
+        "fill-doubled": "fills",
+        "slip": "rate",
+    }
+    return f"{heads[kind]} {where}".strip() if kind in heads else {"overlap": "area", "fixes": "distance"}.get(kind, kind)
 
 
 def _size(found: Located, context: Context) -> tuple[Est | None, str]:
@@ -131,7 +141,9 @@ def _size(found: Located, context: Context) -> tuple[Est | None, str]:
 
 def _worth_stopping(found: Located, context: Context) -> bool | None:
     kind, _, where = label(found.variant).partition(":")
-    if kind in ("factor", "distance", "width", "slip"):
+    if kind in ("bridge", "fan"):
+        return True
+    if kind in ("factor", "distance", "width", "slip", "lid"):
         return abs(found.size) >= stop_share(context.kinds.get(where, "seed"))
     return False
 
@@ -145,6 +157,11 @@ def _claim(found: Located, context: Context) -> str:
     value, sd, p = found.size, found.sd, context.profile
     bin_name = f"Bin {where}" if where else "The bin"
     size = _percent(value, sd)
+    if kind == "factor" and not _ROLLER[0] < 1 + value < _ROLLER[1]:
+        times = rounded(1 + value, 2)
+        return f"{bin_name} gives {times} times the mass typed for a turn: look at the roller, the slide and the segments first."
+    if kind in _OTHER_CLAIMS:
+        return _OTHER_CLAIMS[kind](found, bin_name, size)
     if kind == "factor":
         side, dose = ("more", "much") if value > 0 else ("less", "little")
         return f"{bin_name} gives {size} {side} per turn than typed: so much too {dose} went out."
@@ -170,6 +187,28 @@ def _claim(found: Located, context: Context) -> str:
     if kind == "fill-missed":
         return f"{bin_name}: most likely one fill of about {mass} is not on record{when}, not the meter."
     return f"{bin_name}: most likely one fill of about {mass} is on record twice{when}, not the meter."
+
+
+def _lid_claim(found: Located, bin_name: str, size: str) -> str:
+    right = "" if any(n.startswith("factor") for n in found.cause_class) else ", but right in the bag"
+    if found.size < 0:
+        return f"{bin_name} is light in the field by {size}{right}: look for air leaking at its lid, seal or hose."
+    return f"{bin_name} lost {size} more than its meter gave{right}: look for a pile under the cart, a catch door left open."
+
+
+def _bridge_claim(found: Located, bin_name: str, size: str) -> str:
+    return f"{bin_name}: the meter turned, but {size} of what it should have taken did not leave the bin{_when(found)}: a bridge or lumps."
+
+
+def _fan_claim(found: Located, bin_name: str, size: str) -> str:
+    return f"The fan runs {size} {'below' if found.size < 0 else 'above'} its proven speed at work."
+
+
+def _fixes_claim(found: Located, bin_name: str, size: str) -> str:
+    return f"The receiver missed {size} of the way: its distance and area are short by that."
+
+
+_OTHER_CLAIMS = {"lid": _lid_claim, "bridge": _bridge_claim, "fan": _fan_claim, "fixes": _fixes_claim}
 
 
 def _slip_claim(found: Located, where: str, context: Context) -> str:
@@ -222,8 +261,10 @@ def _quiet_finding(name: str, verdict: Verdict, context: Context) -> Finding | N
     """What holds, or cannot be told yet, about a cause that was not found."""
     kind, _, where = name.partition(":")
     known = verdict.sizes.get(name)
-    if known is None or kind == "fill-doubled":
+    if known is None or kind in _NO_LINE:
         return None
+    if kind == "fan":
+        return _quiet_fan(known, verdict, context)
     if kind == "fill-missed":
         return _quiet_fill(name, where, known, verdict, context)
     small = abs(known.size) <= _ODD_Z * known.sd  # a size that stands out is no good word, even where it is too little to believe
@@ -245,7 +286,7 @@ def _quiet_finding(name: str, verdict: Verdict, context: Context) -> Finding | N
     return Finding(
         claim=claim,
         state="holds" if told else "cannot-tell",
-        suspects=() if told else ((name,),),
+        suspects=() if told else (_could_hide(name, verdict),),
         size=size,
         settle_by="" if told else verdict.settles.get(name, ""),
         worth_stopping=False if told else None,
@@ -255,6 +296,30 @@ def _quiet_finding(name: str, verdict: Verdict, context: Context) -> Finding | N
         low=None if size is None else size.value - 1.96 * size.sd,
         high=None if size is None else size.value + 1.96 * size.sd,
     )
+
+
+def _quiet_fan(known: Estimate, verdict: Verdict, context: Context) -> Finding:
+    told = abs(known.size) <= _ODD_Z * known.sd and known.bound <= default("fan-alarm-low").value
+    within = f"to within {rounded(100 * known.bound, 1)} %"
+    return Finding(
+        claim=f"Fan speed holds, {within} of the proven." if told else f"Fan speed cannot be told yet: {_may_hide(known)}.",
+        state="holds" if told else "cannot-tell",
+        suspects=() if told else (("fan",),),
+        settle_by="" if told else "the puff test: product out of every opener within about 3 s",
+        worth_stopping=False if told else None,
+        not_claimed=words("fan").never,
+        about="fan",
+        evidence=_relations_about("fan", verdict, context.profile),
+    )
+
+
+_NO_LINE = ("fill-doubled", "lid", "bridge", "fixes")  # causes that get no line of their own while nothing stands out
+
+
+def _could_hide(name: str, verdict: Verdict) -> tuple[str, ...]:
+    """A cause, and those without a line of their own that look like it."""
+    alike = next((group for group in verdict.classes if name in group), ())
+    return (name, *(n for n in alike if n != name and n.partition(":")[0] in _NO_LINE))
 
 
 def _may_hide(known: Estimate) -> str:
@@ -291,7 +356,7 @@ def _quiet_fill(name: str, where: str, known: Estimate, verdict: Verdict, contex
     return Finding(
         claim=claim,
         state="holds" if told else "cannot-tell",
-        suspects=() if told else ((name,),),
+        suspects=() if told else (_could_hide(name, verdict),),
         settle_by="" if told else verdict.settles.get(name, ""),
         worth_stopping=False if told else None,
         about=_about(name),

@@ -11,6 +11,7 @@ import click
 
 from evenstand.base.errors import BookError, EvenstandError, InputError
 from evenstand.base.units import PROFILES, Profile, check_profile, profile_unit, shown
+from evenstand.cli.book_loads import loads
 from evenstand.cli.book_shared import folder_argument, json_option, quoted, who_option
 from evenstand.cli.book_work import bundle, proofs, shift, since
 from evenstand.cli.common import columns, plain, print_json, wrapped
@@ -186,10 +187,10 @@ def show(folder: Path, as_json: bool) -> int:
 
 def _held(book: Book) -> dict[str, Any]:
     from evenstand.book import CallNote, CatchRecord, JobReading, TrailRecord
-    from evenstand.model import Boundary, Fill, Job, Load, Lot, MeterFactor, Outfit, Product
+    from evenstand.model import Boundary, Fill, Job, Load, Lot, MeterFactor, Order, Outfit, Product
 
     also = {
-        "lots": Lot, "product-per-turn values": MeterFactor, "loads": Load, "fills": Fill, "readings": JobReading,
+        "lots": Lot, "product-per-turn values": MeterFactor, "orders": Order, "loads": Load, "fills": Fill, "readings": JobReading,
         "catch tests": CatchRecord, "call notes": CallNote, "trails": TrailRecord,
     }  # fmt: skip
     counts = {name: len(book.all(kept)) for name, kept in also.items()}
@@ -424,5 +425,5 @@ def _entry_text(entries: tuple[str, ...]) -> tuple[str, str]:
     return "\n".join(texts), ", ".join(dict.fromkeys(sources))
 
 
-for _more in (proofs, shift, since, bundle):
+for _more in (proofs, shift, since, bundle, loads):
     command.add_command(_more)

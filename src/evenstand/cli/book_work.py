@@ -23,32 +23,38 @@ if TYPE_CHECKING:
 @click.option("--outfit", default="", help="Which outfit, where the book has several.")
 @click.option("--found", multiple=True, help='Keep a measurement: "width=16.26 m", "lid:B=tight", "puff=2.5 s"; again for more.')
 @click.option("--delivered", is_flag=True, help="It is as the outfit was delivered; else as it was found.")
+@click.option("--changed", multiple=True, help="Say that something changed: tyres, soil, hoses, lids; what rests on it is due again.")
 @click.option("--by", default="", help="Who measured.")
 @click.option("--note", default="", help="What else is to be said.")
 @click.option("--out", type=click.Path(path_type=Path, dir_okay=False), default=None, help="Write the record as a PDF to sign.")
 @who_option
 @json_option
 def proofs(
-    folder: Path, outfit: str, found: tuple[str, ...], delivered: bool, by: str, note: str, out: Path | None, who: str, as_json: bool
-) -> int:
+    folder: Path, outfit: str, found: tuple[str, ...], delivered: bool, changed: tuple[str, ...], by: str, note: str, out: Path | None,
+    who: str, as_json: bool,
+) -> int:  # fmt: skip
     """Proving an outfit: what must be measured before the first hectare, its band, what was found, what is due again.
 
     \b
     evenstand book proofs our-farm
     evenstand book proofs our-farm --found "width=16.26 m" --found "lid:B=tight" --by Kim
+    evenstand book proofs our-farm --changed tyres
     evenstand book proofs our-farm --out commissioning.pdf
 
     Exit code 1: something lies outside its band.
     """
     from evenstand.base.clock import SystemClock, iso
     from evenstand.desk.books import open_book
+    from evenstand.desk.proof_changes import keep_change
     from evenstand.desk.proofs import proof_lines, the_outfit
     from evenstand.paper.commissioning import record_pdf
     from evenstand.paper.writing import write_pdf
 
     clock = SystemClock()
-    with open_book(folder, write=bool(found), who=who) as book:
+    with open_book(folder, write=bool(found or changed), who=who) as book:
         chosen = the_outfit(book, outfit)
+        for what in changed:
+            keep_change(book, chosen.key, what.strip(), by=by, note=note, clock=clock)
         if found:
             _keep_found(book, chosen.key, found, delivered=delivered, by=by, note=note)
         lines = proof_lines(book, chosen.key, clock=clock)
@@ -71,8 +77,7 @@ def proofs(
 def _keep_found(book: Book, outfit: str, found: tuple[str, ...], *, delivered: bool, by: str, note: str) -> None:
     """Keep what was measured; all of it can be read before any of it is kept."""
     from evenstand.base.clock import SystemClock
-    from evenstand.base.units import read_quantity
-    from evenstand.desk.proofs import keep_proof, proof_facts, the_item
+    from evenstand.desk.proofs import keep_proof, proof_facts, read_found, the_item
 
     facts = proof_facts(book, outfit, clock=SystemClock())
     read = []
@@ -81,7 +86,7 @@ def _keep_found(book: Book, outfit: str, found: tuple[str, ...], *, delivered: b
         if not equals or not text.strip():
             raise InputError(f"'{piece}' says nothing", where="--found", cure='Write it as "width=16.26 m" or "lid:B=tight".')
         item = the_item(facts, key.strip())
-        read.append((item.key, read_quantity(text, item.quantity, book.profile, where=item.key) if item.quantity else None, text))
+        read.append((item.key, read_found(item, text, book.profile), text))
     with book.batch("proof"):
         for key, value, text in read:
             keep_proof(
@@ -105,7 +110,10 @@ def _proof_text(lines: tuple[Line, ...], profile: Profile) -> list[str]:
         for x in lines
     ]
     n = counts(lines)
-    out = ["Before the first hectare (bands are common practice where the page says so)", *columns(rows)]
+    yard = [row for row, x in zip(rows, lines, strict=True) if x.item.moment == "yard"]
+    metres = [row for row, x in zip(rows, lines, strict=True) if x.item.moment != "yard"]
+    out = ["Before the first hectare (bands are common practice where the page says so)", *columns(yard)]
+    out += ["In the first metres", *columns(metres)] if metres else []
     return [*out, f"{n['inside']} inside, {n['outside']} outside, {n['due']} due again, {n['noted']} noted, {n['open']} not measured yet."]
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -12,6 +13,7 @@ from evenstand.cli.common import print_json, shared_options, units_of
 
 if TYPE_CHECKING:
     from evenstand.check.calls import CallAnswer
+    from evenstand.desk.calls import KeptCall
 
 # option: (field of CallReadings, quantity, what to ask when prompting)
 _NUMBERS = {
@@ -68,20 +70,38 @@ _ASKED = ("area_counter", "boundary", "rate", "rate_seen", "put", "left", "width
 @click.option("--factor", default="", help="Product per turn that is typed, 1.25 kg/turn.")
 @click.option("--catch", default="", help="Product per turn that was caught.")
 @click.option("--dead-runs", default="", help="Runs that give nothing, 37 or 17-24.")
+@click.option("--thin-stand", is_flag=True, help="The caller sees a thin stand.")
 @click.option("--bin", "letter", default="A", show_default=True, help="Bin the caller speaks of.")
 @click.option(
     "--product", "kind", default="seed", show_default=True, type=click.Choice(["seed", "fertilizer", "inoculant"]), help="What is in it."
 )
 @click.option("--ask", "prompt", is_flag=True, help="Ask for the usual readings one by one; an empty line is 'not known'.")
+@click.option("--caller", default="", help="Who rang; kept with the call.")
+@click.option("--note", default="", help="What else is to be said; kept with the call.")
+@click.option("--keep", type=click.Path(path_type=Path, dir_okay=False), default=None, help="Keep the call as a file, to attach it later.")
+@click.option("--attach", type=click.Path(path_type=Path, dir_okay=False), default=None, help="Put a call that was kept into a book.")
+@click.option("--list", "listed", is_flag=True, help="The calls of a book, or of one of its jobs.")
+@click.option("--job", default="", help="The job the call is about, where it goes into a book.")
+@click.option("--outfit", default="", help="The outfit it is about, where no job is known.")
+@click.option("--book", "folder", default=None, help="Folder of a book: the call is kept there.")
 @shared_options
 def command(
     put_how: str,
     left_how: str,
     rows: int | None,
     dead_runs: str,
+    thin_stand: bool,
     letter: str,
     kind: str,
     prompt: bool,
+    caller: str,
+    note: str,
+    keep: Path | None,
+    attach: Path | None,
+    listed: bool,
+    job: str,
+    outfit: str,
+    folder: str | None,
     as_json: bool,
     profile: str | None,
     **said: Any,
@@ -92,23 +112,79 @@ def command(
     evenstand call --area-counter 66 --boundary 62 --width-typed 16.0 --rows 64 --spacing 254mm
     evenstand call --rate 120 --rate-seen 134.5
     evenstand call --put 4000 --left 900 --left-how light --area-counter 29.6 --rate 121
-    """
-    from evenstand.check.calls import CallReadings, answer_call
+    evenstand call --rate 120 --rate-seen 134.5 --caller "Kim" --keep kim.json
+    evenstand call --attach kim.json --book our-farm --job home-wheat
 
-    units = units_of(profile)
+    Exit code 1: something does not hold.
+    """
+    from evenstand.base.clock import SystemClock
+    from evenstand.check.calls import CallReadings, answer_call
+    from evenstand.desk.calls import keep_call, write_call
+
+    units = units_of(profile, folder)
+    if listed or attach is not None:
+        return _in_book(folder, attach, listed, job, outfit, as_json)
     if prompt:
         _prompt(said, units)
     numbers = _read(said, units)
     call = CallReadings(
-        **numbers, put_how=put_how, left_how=left_how, rows=rows, dead_runs=read_runs(dead_runs), bin=letter, kind=kind,
+        **numbers, put_how=put_how, left_how=left_how, rows=rows, dead_runs=read_runs(dead_runs), thin_stand=thin_stand,
+        bin=letter, kind=kind,
     )  # fmt: skip
     answer = answer_call(call, units)
+    kept = keep_call(call, answer, caller=caller, note=note, clock=SystemClock())
+    where = [str(write_call(kept, keep))] if keep is not None else []
+    if folder:
+        where.append(_attached(folder, kept, job, outfit))
     if as_json:
-        print_json(call_json(answer))
+        print_json({**call_json(answer), "kept": where})
     else:
         for line in call_text(answer):
             click.echo(line)
+        for place in where:
+            click.echo(f"Kept: {place}")
     return 1 if any(f.state == "does-not-hold" for f in answer.findings) else 0
+
+
+def _attached(folder: str, kept: KeptCall, job: str, outfit: str) -> str:
+    """A call put into a book; says where it is."""
+    from evenstand.desk.books import open_book
+    from evenstand.desk.calls import attach_call
+
+    with open_book(Path(folder), write=True) as book:
+        made = attach_call(book, kept, job=job, outfit=outfit)
+    return f"{made.key} in {folder}{f', job {made.job}' if made.job else f', outfit {made.outfit}' if made.outfit else ''}"
+
+
+def _in_book(folder: str | None, attach: Path | None, listed: bool, job: str, outfit: str, as_json: bool) -> int:
+    """A kept call into a book, or the calls of one."""
+    from evenstand.base.errors import MissingError
+    from evenstand.cli.common import plain, wrapped
+    from evenstand.desk.books import open_book
+    from evenstand.desk.calls import calls_of, read_call
+
+    if not folder:
+        raise MissingError("no book", where="--book", cure="Give the book's folder.")
+    if attach is not None:
+        where = _attached(folder, read_call(attach), job, outfit)
+        if as_json:
+            print_json({"kept": [where]})
+        else:
+            click.echo(f"Kept: {where}")
+    if listed:
+        with open_book(Path(folder)) as book:
+            found = calls_of(book, job=job)
+        if as_json:
+            print_json({"calls": plain(found)})
+            return 0
+        for c in found:
+            click.echo(f"{c.at[:16].replace('T', ' ')} {c.caller or 'somebody'}{f', {c.job}' if c.job else ''}")
+            for text in (c.asked, c.advice, c.note):
+                if text:
+                    click.echo(wrapped(text))
+        if not found:
+            click.echo("No calls yet.")
+    return 0
 
 
 def _prompt(said: dict[str, Any], units: Profile) -> None:

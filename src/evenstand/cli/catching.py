@@ -2,12 +2,18 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
 import click
 
 from evenstand.base.errors import require_range
 from evenstand.base.estimate import Est
 from evenstand.base.units import read_quantity, shown
-from evenstand.cli.common import book_option, print_json, shared_options, units_of
+from evenstand.cli.common import book_option, job_of, print_json, shared_options, units_of, wrapped
+
+if TYPE_CHECKING:
+    from evenstand.desk.catching import CatchNow, CatchSaid
 
 
 @click.command(name="catch")
@@ -39,9 +45,12 @@ def command(
     \b
     evenstand catch 5.21 --turns 4 --tare 0.18
     evenstand catch "11.4 lb" "11.6 lb" --turns 4 --expected "2.75 lb/turn"
-    """
-    import numpy as np
+    evenstand catch 12.4 --turns 10 --tare 0.18 --book our-farm --job home-wheat --bin D
 
+    With a bin of a book it is held against what the plan believes, and against the last catch; proofs that are stale are told.
+    """
+    from evenstand.desk.catching import CatchSaid, answer_catch
+    from evenstand.nextup.commissioning import STATE_WORDS
     from evenstand.tally import catch_test
 
     units = units_of(profile, folder)
@@ -52,48 +61,47 @@ def command(
     typed = Est(value=read_quantity(expected, "factor", units, where="expected"), basis="typed") if expected else None
     if typed is not None:
         require_range("expected", typed.value, 0, low_open=True, unit="kg/turn")
-    result = catch_test(np.array(weighed), n, share=part, tare_kg=bag, scale_division_kg=step, expected=typed)
-    kept = _keep(folder, job, letter, weighed, n, part, bag, step)
+    result = catch_test(weighed, n, share=part, tare_kg=bag, scale_division_kg=step, expected=typed)
+    said = CatchSaid(turns=n, masses_kg=tuple(weighed), tare_kg=bag, division_kg=step, share=part)
+    now, kept = _keep(folder, job, letter, said)
+    drift, told = "", f"{result.verdict.capitalize()}. {result.why}"
+    stale = now.stale if now is not None else ()
+    if now is not None:
+        answer = answer_catch(now, said, profile=units)
+        drift = answer.drift
+        if typed is None:
+            result = replace(answer.result, verdict=answer.verdict, why=answer.why)
+            told = f"{answer.verdict.capitalize()}: {answer.why}"
     if as_json:
-        print_json({"result": result, "expected_kg_turn": typed.value if typed else None, "kept": kept})
+        lines = [{"item": x.item.key, "title": x.item.title, "why": x.due or STATE_WORDS[x.state], "since": x.since} for x in stale]
+        expected_kg = typed.value if typed else now.believed.value if now and now.believed else None
+        print_json({"result": result, "expected_kg_turn": expected_kg, "kept": kept, "drift": drift, "stale": lines})
     else:
         value, low, high = (shown(x, "factor", units) for x in (result.factor_kg_rev, result.low, result.high))
         click.echo(f"{value}, between {low} and {high}.")
-        click.echo(f"{result.verdict.capitalize()}. {result.why}")
+        click.echo(wrapped(told, indent=""))
+        if drift:
+            click.echo(wrapped(f"Since the last catch: {drift}", indent=""))
+        for x in stale:
+            click.echo(wrapped(f"Stale: {x.item.title}: {x.due or STATE_WORDS[x.state]}.", indent=""))
         if kept:
             click.echo(kept)
     return 1 if result.verdict == "find out why" else 0
 
 
-def _keep(folder: str | None, job: str, letter: str, masses: list[float], turns: float, share: float, tare: float, division: float) -> str:
-    """Keep it in the book, if one is named."""
+def _keep(folder: str | None, job: str, letter: str, said: CatchSaid) -> tuple[CatchNow | None, str]:
+    """Keep it in the book, if one is named; what was known of the bin before, and what was kept."""
     source = click.get_current_context().get_parameter_source("folder")
     if not folder or (source is click.core.ParameterSource.ENVIRONMENT and not (job or letter)):
-        return ""  # a book named by the environment alone keeps nothing
+        return None, ""  # a book named by the environment alone keeps nothing
     from evenstand.base.clock import SystemClock
     from evenstand.base.errors import MissingError
     from evenstand.book import Book
-    from evenstand.desk.planning import plan_job
-    from evenstand.desk.recording import record_catch
-    from evenstand.model import Job
+    from evenstand.desk.catching import catch_now, keep_catch
 
     if not job or not letter:
         raise MissingError("a job and a bin are needed to keep a catch", where="--job, --bin", cure="Give both, or leave --book out.")
     with Book.open(folder, write=True, who="command") as book:
-        planned = {b.bin: b for b in plan_job(book, job).bins}
-        if letter not in planned:
-            raise MissingError(f"no bin '{letter}' in this job", where="--bin", cure=f"Bins: {', '.join(planned)}.")
-        outfit = next(j.outfit for j in book.all(Job) if j.key == job)
-        record_catch(
-            book,
-            outfit=outfit,
-            bin=letter,
-            product=planned[letter].product,
-            masses_kg=masses,
-            turns=turns,
-            share=share,
-            tare_kg=tare,
-            scale_division_kg=division,
-            clock=SystemClock(),
-        )
-    return f"Kept for bin {letter}."
+        now = catch_now(book, f"{job_of(book, job)}|{letter}", clock=SystemClock())
+        keep_catch(book, now, said, clock=SystemClock())
+    return now, f"Kept for bin {letter}."

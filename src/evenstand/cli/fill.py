@@ -7,15 +7,17 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from evenstand.base.errors import Fault, InputError, MissingError, UnitError
-from evenstand.base.units import Profile, read_quantity, rounded, shown
-from evenstand.cli.common import plain, print_json, shared_options, units_of, wrapped
+from evenstand.base.units import Profile, read_quantity, shown
+from evenstand.cli.common import book_option, job_of, plain, print_json, shared_options, units_of, wrapped
 
 if TYPE_CHECKING:
     from evenstand.check import FillSeries
+    from evenstand.desk.filling import Total
     from evenstand.model import Finding
 
 _PUT_HOW = ("ticket", "truck-scale", "pads", "cart-scale", "tote", "brim", "conveyor", "glance", "share")
 _LEFT_HOW = ("glance", "light", "weighed", "empty")
+_LOOKS = ("light", "empty", "quarter", "half", "three-quarters")
 _MISSING = {
     "dose": "Give the rate asked for, such as --dose 121.",
     "area": "Give the hectares since the fill, such as --area 29.6.",
@@ -48,19 +50,30 @@ _FIELD_OVERLAP = "1-4 %"
 @click.option(
     "--fill", "more", multiple=True, help="Several fills: 'AREA; PUT; LEFT' each, the last with a level; '-' where nobody looked."
 )
-@click.option("--bin", "letter", default="", help="Letter of the bin, for the sentence.")
+@click.option("--bin", "letter", default="", help="Letter of the bin; two letters, A+C, for bins of one product together.")
 @click.option("--product", default="", help="Name of the product, for the sentence.")
+@click.option("--counter", default="", help="What the area counter shows now; with a job, instead of --area.")
+@click.option("--looks", default="", type=click.Choice(["", *_LOOKS]), help="What the bin looks like; with a job, instead of --left.")
+@click.option("--job", default="", help="Job of the book: what it knows of the bin need not be typed.")
+@book_option
 @shared_options
-def command(as_json: bool, profile: str | None, more: tuple[str, ...], area_from: str, **said: Any) -> int:
+def command(
+    as_json: bool, profile: str | None, more: tuple[str, ...], area_from: str, counter: str, looks: str, job: str, folder: str | None,
+    **said: Any,
+) -> int:  # fmt: skip
     """Fill check: hectares since the fill, what went in, what is left, in one sentence with its band.
 
     \b
     evenstand fill --area 29.6 --put 4000 --left 400 --left-how light --dose 121
     evenstand fill --dose 121 --fill "29 ha; 4000 kg; -" --fill "31 ha; 4000 kg; 450 kg" --left-how light
+    evenstand fill --book our-farm --job home-wheat --bin D --area 29.6 --looks light
     """
-    from evenstand.check import fill_check, fill_series
+    from evenstand.check import FillTaken, fill_check, fill_series
+    from evenstand.desk.filling import total_of
 
-    units = units_of(profile)
+    units = units_of(profile, folder)
+    if job:
+        return _of_book(folder, job, counter, looks, area_from, said, units, as_json, more)
     reader = _Reader(said, units)
     dose, dose_sd, before = reader.number("dose", "rate"), reader.number("dose_sd", "share"), reader.number("before", "mass")
     full = reader.number("full", "mass", needed=False)
@@ -70,12 +83,13 @@ def command(as_json: bool, profile: str | None, more: tuple[str, ...], area_from
         fills = [_several(text, reader, said, full, last=i == len(more) - 1) for i, text in enumerate(more)]
         reader.stop()
         series = fill_series(fills, dose, level_before_kg=before, dose_sd=dose_sd, overlap=overlap, **words)
-        _print(series.finding, series, as_json, units)
+        _print(series.finding, series, as_json, units, total_of(fills, dose, before_kg=before, overlap=overlap, finding=series.finding))
         return 1 if series.finding.state == "does-not-hold" else 0
     area, put, left = reader.number("area", "area"), reader.number("put", "mass"), reader.number("left", "mass")
     put_sd, left_sd = reader.number("put_sd", "mass", needed=False), reader.number("left_sd", "mass", needed=False)
     reader.stop()
     put_sd = put_sd if put_sd is not None else _put_sd(said["put_how"], put, full)
+    left_sd = left_sd if left_sd is not None else level_sd(said["left_how"], left, full or before + put)
     finding = fill_check(
         area,
         put,
@@ -83,12 +97,13 @@ def command(as_json: bool, profile: str | None, more: tuple[str, ...], area_from
         dose,
         level_before_kg=before,
         put_sd_kg=put_sd,
-        level_sd_kg=left_sd if left_sd is not None else level_sd(said["left_how"], left, full or before + put),
+        level_sd_kg=left_sd,
         dose_sd=dose_sd,
         overlap=overlap,
         **words,
     )
-    _print(finding, None, as_json, units)
+    one = [FillTaken(area_ha=area, put_kg=put, put_sd_kg=put_sd, level_kg=left, level_sd_kg=left_sd)]
+    _print(finding, None, as_json, units, total_of(one, dose, before_kg=before, overlap=overlap, finding=finding))
     return 1 if finding.state == "does-not-hold" else 0
 
 
@@ -169,14 +184,57 @@ def _several(text: str, reader: _Reader, said: dict[str, Any], full: float | Non
         put_sd_kg=_put_sd(said["put_how"], put, full),
         level_kg=left,
         level_sd_kg=None if left is None else level_sd(how, left, full or put),
+        how=said["put_how"],
     )
 
 
-def _print(finding: Finding, series: FillSeries | None, as_json: bool, units: Profile) -> None:
+def _of_book(
+    folder: str | None, job: str, counter: str, looks: str, area_from: str, said: dict[str, Any], units: Profile, as_json: bool,
+    more: tuple[str, ...],
+) -> int:  # fmt: skip
+    """The check of a bin of the book; what is typed comes before what is on record, and nothing is kept."""
+    from evenstand.book import Book
+    from evenstand.desk.fill_bins import bin_now
+    from evenstand.desk.filling import FillSaid, answer_fill
+
+    if not folder or more or not said["letter"]:
+        cure = "Give --book, --job and --bin, and one fill at a time." if not more else "Leave --fill out: the book knows the fills."
+        raise InputError("a job, its book and a bin go together", where="--job", cure=cure)
+    reader = _Reader(said | {"counter": counter}, units)
+    numbers = {
+        name: reader.number(name, quantity, needed=False)
+        for name, quantity in (("area", "area"), ("counter", "area"), ("put", "mass"), ("left", "mass"), ("dose", "rate"))
+    }
+    typed = click.get_current_context().get_parameter_source
+    given = click.core.ParameterSource.COMMANDLINE
+    before = reader.number("before", "mass", needed=False) if typed("before") == given else None
+    reader.stop()
+    with Book.open(folder) as book:
+        now = bin_now(book, f"{job_of(book, job)}|{said['letter']}")
+    answer = answer_fill(
+        now,
+        FillSaid(
+            area_ha=numbers["area"], counter_ha=numbers["counter"], put_kg=numbers["put"], left_kg=numbers["left"],
+            put_how=said["put_how"] if typed("put_how") == given else "", before_kg=before, look=looks, left_how=said["left_how"],
+            dose_kg_ha=numbers["dose"], new_ground_only=area_from == "field",
+        ),
+        profile=units,
+    )  # fmt: skip
+    _print(answer.finding, None, as_json, units, answer.total, answer.taken)
+    return 1 if answer.finding.state == "does-not-hold" else 0
+
+
+def _print(finding: Finding, series: FillSeries | None, as_json: bool, units: Profile, total: Total, taken: tuple[str, ...] = ()) -> None:
+    from evenstand.desk.filling import total_text
+
+    text = total_text(total)
     if as_json:
-        print_json({"finding": plain(finding), "series": None if series is None else plain(series)})
+        told = {"fills": total.fills, "change": total.change, "sd": total.sd, "more": total.more, "text": text, "taken": list(taken)}
+        print_json({"finding": plain(finding), "series": None if series is None else plain(series), "total": told})
         return
-    for line in fill_text(finding, series, units):
+    lines = fill_text(finding, series, units)
+    first = lines.index("")
+    for line in [*lines[: first + 1], *(wrapped(t) for t in taken), *lines[first + 1 :], "", wrapped(text, indent="")]:
         click.echo(line)
 
 
@@ -186,7 +244,6 @@ def fill_text(finding: Finding, series: FillSeries | None, units: Profile) -> li
     if series is not None:
         out += [
             f"  in all {shown(series.used_kg, 'mass', units)} used, {shown(series.expected_kg, 'mass', units)} asked for",
-            f"  {more_text(series)}",
         ]
         if series.odd is not None:
             out.append(f"  fill {series.odd} differs by about one load while the others agree: is one missing or doubled?")
@@ -199,13 +256,3 @@ def fill_text(finding: Finding, series: FillSeries | None, units: Profile) -> li
     if finding.not_claimed:
         out += [wrapped(f"Not said: {finding.not_claimed}", indent="")]
     return out
-
-
-def more_text(series: FillSeries) -> str:
-    """How far the running total is from seeing 2 %."""
-    now = f"known to ± {rounded(100 * series.sd, 1)} % (1 sd)"
-    if series.more_fills is None:
-        return f"{now}; fills alone will never show 2 %: the dose itself is not known well enough, catch again"
-    if series.more_fills == 0:
-        return f"{now}: an error of 2 % would show"
-    return f"{now}: {series.more_fills} more such fill{'s' if series.more_fills > 1 else ''} until an error of 2 % would show"

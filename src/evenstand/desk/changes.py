@@ -67,6 +67,7 @@ _READ = {
     "distance_shown": ("distance counted", "distance"),
     "distance_gnss": ("distance by receiver", "distance"),
     "width_tape": ("width by tape", "width"),
+    "fan_shown": ("fan speed", "fan"),
     "delivered": ("delivered", "mass"),
     "left_shown": ("left, by the display", "mass"),
     "entered": ("entered on the display", "mass"),

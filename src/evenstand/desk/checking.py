@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from evenstand.base.clock import Clock
@@ -14,7 +14,7 @@ from evenstand.model import Fill, Finding, Load, MeterFactor, Outfit, Plan, Prod
 from evenstand.tally import Account, account
 
 if TYPE_CHECKING:
-    from evenstand.book import Book
+    from evenstand.book import Book, View
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -103,9 +103,10 @@ READINGS: tuple[ReadingKind, ...] = (
         instrument="gnss",
     ),
     ReadingKind(key="width_tape", label="Width by tape", unit="width", sd_least=0.015, instrument="tape"),
+    ReadingKind(key="fan_shown", label="Fan speed, steady at work", unit="fan", sd_share=0.003, sd_least=0.2, instrument="display"),
 )
 _BY_KEY = {r.key: r for r in READINGS}
-_ABOVE_ZERO = {"rate", "width", "factor"}
+_ABOVE_ZERO = {"rate", "width", "factor", "fan"}
 
 
 def reading_of(key: str, value: float, *, bin: str = "", sd: float | None = None, at: str = "") -> Reading:
@@ -138,12 +139,15 @@ def keep_readings(book: Book, *, job: str, bin: str, values: Mapping[str, float]
             record_reading(book, job=job, reading=reading, clock=clock, by=by)
 
 
-def check_job(book: Book, job_key: str, *, profile: Profile | None = None) -> tuple[Finding, ...]:
+def check_job(book: Book | View, job_key: str, *, profile: Profile | None = None) -> tuple[Finding, ...]:
     """What holds, what does not, what cannot be told yet, from all that the book knows of a job.
+
+    Earlier jobs of the same outfit teach how far its meters and instruments really move and read; the look at a job that is under way asks
+    for more evidence the less of it is done, so that the day keeps one budget of false alarms however often it is looked at.
 
     Parameters
     ----------
-    book : Book
+    book : Book or View
         Open for reading. [-]
     job_key : str
         Which job. [-]
@@ -155,35 +159,14 @@ def check_job(book: Book, job_key: str, *, profile: Profile | None = None) -> tu
     tuple of Finding
         What does not hold first; empty where nothing has been read yet. [-]
     """
-    from evenstand.book import JobEvent, JobReading
-    from evenstand.desk.days import check_day
-    from evenstand.desk.planning import job_inputs
-    from evenstand.expect import plan_for
+    from evenstand.book import View
+    from evenstand.desk.past_days import with_past
 
-    inputs = job_inputs(book, job_key)
-    latest = {r.reading.quantity: r.reading for r in book.all(JobReading, job=job_key)}
-    fills = book.all(Fill, job=job_key)
-    trail = newest_trail(book, job_key)
-    if not latest and not fills and trail is None:
-        return ()
-    plan = plan_for(replace(inputs, drive=False))  # no reading is checked against the line to drive
-    outfit = inputs.outfit or Outfit(key="", name="the outfit")
-    kinds = {b.bin: inputs.products[b.product].kind for b in plan.bins if b.product in inputs.products}
-    return check_day(
-        outfit,
-        plan,
-        readings=tuple(latest.values()),
-        fills=fills,
-        events=tuple(e.event for e in book.all(JobEvent, job=job_key)),
-        typed=typed_values(outfit, plan, inputs.factors, latest),
-        trail=trail,
-        kinds=kinds,
-        profile=profile or book.profile,
-        share_done=_share_done(plan, latest, fills),
-    )
+    view = book if isinstance(book, View) else View(book)
+    return with_past(view, job_key, profile or view.profile)
 
 
-def _share_done(plan: Plan, latest: Mapping[str, Reading], fills: Sequence[Fill]) -> float | None:
+def share_done(plan: Plan, latest: Mapping[str, Reading], fills: Sequence[Fill]) -> float | None:
     """How much of the job, or of its first day if it takes several, is done: a book is looked at again and again. [share]"""
     from evenstand.reference import default
 
@@ -210,7 +193,7 @@ def typed_values(outfit: Outfit, plan: Plan, factors: tuple[MeterFactor, ...], l
     return typed
 
 
-def newest_trail(book: Book, job_key: str) -> Trail | None:
+def newest_trail(book: Book | View, job_key: str) -> Trail | None:
     """The newest trail of a job, if it has one."""
     from evenstand.book import TrailRecord
 

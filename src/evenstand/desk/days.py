@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any, cast
 from evenstand.base.errors import InputError
 from evenstand.base.estimate import Est
 from evenstand.base.units import Profile
-from evenstand.check import BinDay, Checked, RunLoss, check_readings, run_findings, run_losses
+from evenstand.check import BinDay, Checked, RunLoss, check_readings, logged_findings, placement_finding, run_findings, run_losses
 from evenstand.desk.looks import bin_day, course_of, distance_by_trail
 from evenstand.expect.bins import factor_of
 from evenstand.model import BinPlan, Event, Fill, Finding, Outfit, Plan, Reading, Trail
@@ -66,13 +66,36 @@ def check_day(
     tuple of Finding
         What does not hold first. [-]
     """
+    return day_and_check(
+        outfit, plan, readings=readings, fills=fills, events=events, typed=typed, trail=trail, kinds=kinds, profile=profile, scales=scales,
+        share_done=share_done,
+    )[0]  # fmt: skip
+
+
+def day_and_check(
+    outfit: Outfit,
+    plan: Plan,
+    *,
+    readings: Sequence[Reading],
+    fills: Sequence[Fill] = (),
+    events: Sequence[Event] = (),
+    typed: Mapping[str, float] | None = None,
+    trail: Trail | None = None,
+    kinds: Mapping[str, str] | None = None,
+    profile: Profile = "si",
+    scales: Mapping[str, float] | None = None,
+    share_done: float | None = None,
+) -> tuple[tuple[Finding, ...], Checked]:
+    """Findings of a day, and the check they come from for whoever learns from it; arguments as for `check_day`. [metric]"""
     losses = run_losses(trail, outfit) if trail is not None else ()
     checked = checked_day(
         outfit, plan, readings=readings, fills=fills, events=events, typed=typed, trail=trail, kinds=kinds, profile=profile, losses=losses,
         scales=scales, share_done=share_done,
     )  # fmt: skip
     order = {"does-not-hold": 0, "doubtful": 1, "cannot-tell": 2, "holds": 3}
-    return tuple(sorted((*run_part(outfit, trail, losses, profile=profile), *checked.findings), key=lambda f: order[f.state]))
+    logged = logged_findings(trail, outfit, profile=profile)
+    found = (*run_part(outfit, trail, losses, profile=profile), *logged, *checked.findings, *placement_finding(outfit))
+    return tuple(sorted(found, key=lambda f: order[f.state])), checked
 
 
 def checked_day(

@@ -26,22 +26,23 @@ CANNOT = "cannot-tell"
 MOST_SEED = 10**9
 _TRIES = 80
 _SEEN_SD = 4.3  # from this many standard deviations on, silence of the check is its own fault and the draw is thrown away
-_OUTFIT = "A"
 _STEP_S = 4.0
-_KINDS = (("factor", 5), ("fill-missed", 4), ("fill-doubled", 2), ("slip", 3), ("width", 3), ("distance", 3), ("run", 2), ("head", 2))
-OF_BIN = ("factor", "fill-missed", "fill-doubled", "slip")
+_KINDS = (
+    ("factor", 5), ("fill-missed", 4), ("fill-doubled", 2), ("slip", 3), ("width", 3), ("distance", 3), ("run", 2), ("head", 2), ("lid", 2),
+)  # fmt: skip
+OF_BIN = ("factor", "fill-missed", "fill-doubled", "slip", "lid", "bridge")
 """Kinds of fault that belong to a bin."""
 _SLIPS = (1.121, 0.892, 2.0, 0.5, 2.205)
 _ROWS_OFF = (-8, -4, -2, 2, 4, 8)
 _SENSORS = "run_sensors"
 # readings that belong together, how often they are there, and the kinds of fault they speak of
 _GROUPS: tuple[tuple[tuple[str, ...], float, tuple[str, ...]], ...] = (
-    (("put:{b}", "level:{b}"), 3.0, ("factor", "fill-missed", "fill-doubled", "head")),
+    (("put:{b}", "level:{b}"), 3.0, ("factor", "fill-missed", "fill-doubled", "head", "lid")),
     (("shown_mass:{b}",), 2.0, ("factor", "fill-missed", "fill-doubled")),
     (("rate_shown:{b}",), 2.0, ("slip",)),
     (("typed_rate:{b}",), 0.8, ("slip",)),
     (("left_shown:{b}",), 1.0, ()),
-    (("catch_factor:{b}",), 1.0, ("factor",)),
+    (("catch_factor:{b}",), 1.0, ("factor", "lid")),
     (("delivered:{b}",), 0.8, ("fill-missed", "fill-doubled")),
     (("area_counter", "boundary_area"), 3.0, ("width", "distance")),
     (("distance_shown", "distance_gnss"), 1.0, ("distance",)),
@@ -197,14 +198,14 @@ def draw(seed: int, *, faults: int = 1, profile: Profile = "si") -> tuple[Drill,
 
 def _attempt(dice: random.Random, seed: int, count: int, attempt: int, profile: Profile) -> tuple[Drill, Solution] | None:
     """One draw; None where it would not be fair: the readings lead to something that was not there."""
-    from evenstand.desk.days import demo_plan, kinds_of
+    from evenstand.desk.days import kinds_of
     from evenstand.desk.demo_farm import demo_farm
+    from evenstand.desk.drill_outfits import drill_outfit
     from evenstand.simulate import parse_fault, simulate_day
 
     farm = demo_farm()
-    outfit = farm.outfit(_OUTFIT)
-    job = dice.choice([j.key for j in farm.jobs if j.outfit == _OUTFIT])
-    plan = demo_plan(farm, job)
+    machine = drill_outfit(farm, seed, dice)
+    outfit, plan = machine.outfit, machine.plan
     specs = [parse_fault(text) for text in _faults(dice, count, plan, outfit)]
     area = dice.uniform(18, min(55.0, plan.area_ha or 55.0))
     day = simulate_day(outfit, plan, seed=dice.randrange(2**31), faults=specs, optional="all", step_s=_STEP_S, max_area_ha=area)
@@ -231,7 +232,7 @@ def _attempt(dice: random.Random, seed: int, count: int, attempt: int, profile: 
     drill = Drill(
         seed=seed,
         faults=count,
-        facts=_facts(plan, outfit, day, bins, profile, {p.key: p.name for p in farm.products}, heads=sensors),
+        facts=(*_facts(plan, outfit, day, bins, profile, {p.key: p.name for p in farm.products}, heads=sensors), machine.told),
         readings=tuple(_drill_reading(r, text) for r, text in chosen),
         bins=bins,
         choices=_choices(bins),
@@ -245,6 +246,8 @@ def _faults(dice: random.Random, count: int, plan: Plan, outfit: Outfit) -> list
     kinds: list[str] = []
     while len(kinds) < count:
         kind = dice.choices(names, weights)[0]
+        if kind in ("run", "head") and not any(r.sensor is not None for r in outfit.runs):
+            continue  # with no sensor and no log nothing of these readings could ever speak of it
         if kind not in kinds and not (kind in ("run", "head") and {"run", "head"} & set(kinds)):
             kinds.append(kind)
     return [_fault(dice, kind, plan, outfit) for kind in kinds]
@@ -255,10 +258,13 @@ def _fault(dice: random.Random, kind: str, plan: Plan, outfit: Outfit) -> str:
     sign = dice.choice((-1, 1))
     if kind == "factor":
         return f"factor:{b.bin}={sign * dice.uniform(3, 12):.1f}"
+    if kind == "lid":
+        return f"lid:{b.bin}={sign * dice.uniform(4, 12):.1f}"
     if kind == "distance":
         return f"distance={sign * dice.uniform(3, 12):.1f}"
     if kind == "width":
-        return f"width={dice.choice(_ROWS_OFF) * (outfit.row_spacing_m or 0.25):.3f}"
+        few = [n for n in _ROWS_OFF if abs(n) <= (outfit.rows or 64) / 8]
+        return f"width={dice.choice(few) * (outfit.row_spacing_m or 0.25):.3f}"
     if kind == "slip":
         return f"slip:{b.bin}={dice.choice(_SLIPS)}"
     if kind == "run":
@@ -391,7 +397,7 @@ def _slots(specs: Sequence[FaultSpec], findings: Sequence[Finding], verdict: Any
 
 def _own_size(spec: FaultSpec, day: Day) -> float:
     """A fault's size as the check measures it. [logarithm, or kg]"""
-    if spec.kind in ("factor", "distance"):
+    if spec.kind in ("factor", "distance", "lid"):
         return math.log1p(spec.size / 100)
     if spec.kind == "width":
         return math.log(day.typed["W"] / day.truth.width_m)
@@ -401,6 +407,9 @@ def _own_size(spec: FaultSpec, day: Day) -> float:
 def _size(spec: FaultSpec, day: Day, profile: Profile) -> str:
     if spec.kind == "factor":
         return f"{rounded(abs(spec.size), 1)} % {'more' if spec.size > 0 else 'less'} a turn than is typed"
+    if spec.kind == "lid":
+        side = "more leaves the bin" if spec.size > 0 else "less leaves it"
+        return f"{rounded(abs(spec.size), 1)} % {side} in the field than in a catch"
     if spec.kind == "distance":
         return f"the machine counts {rounded(abs(spec.size), 1)} % too {'far' if spec.size > 0 else 'short'}"
     if spec.kind == "width":
@@ -422,6 +431,8 @@ def _otherwise(spec: FaultSpec) -> str:
         return "drive a taped 100 m, bins half full, and read the count"
     if spec.kind == "slip":
         return f"read the rate in force for bin {spec.where}, and its unit"
+    if spec.kind == "lid":
+        return f"soap the lid and seals of bin {spec.where} with the fan running; a catch beside what is put in and left"
     if spec.kind == "factor":
         return f"catch test of bin {spec.where}, or weigh what goes in and what is left"
     return f"add up the tickets of all that went to bin {spec.where}"

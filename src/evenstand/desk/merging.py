@@ -92,9 +92,8 @@ def _job_of(entry: PocketEntry, marks: dict[str, list[str]]) -> str:
     every = sorted(key for keys in marks.values() for key in keys)
     if len(found) == 1:
         return found[0]
-    if len(every) == 1:
-        return every[0]
-    raise InputError("no job fits the page it was made on", where="job", cure=f"Name the job; there are {', '.join(every) or 'none'}.")
+    what = "no job's plan is the one its page was made from: it is of another book, or the plan has changed since"
+    raise InputError(what, where="job", cure=f"If it belongs here, name the job; there are {', '.join(every) or 'none'}.")
 
 
 def _take(book: Book, entry: PocketEntry, job: str) -> None:

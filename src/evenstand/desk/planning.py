@@ -14,7 +14,7 @@ from evenstand.model import Ask, Bin, Boundary, Job, Lot, Meter, MeterFactor, Ou
 from evenstand.reference import default
 
 if TYPE_CHECKING:
-    from evenstand.book import Book
+    from evenstand.book import Book, View
     from evenstand.expect import PlanInputs
 
 LETTERS = "ABCDEFGH"
@@ -262,7 +262,7 @@ def _boundary(said: Said) -> Boundary | None:
     return read_boundary(said.boundary, field=said.field or None, crs=said.crs or None)
 
 
-def job_inputs(book: Book, job_key: str, *, now: str = "") -> PlanInputs:
+def job_inputs(book: Book | View, job_key: str, *, now: str = "") -> PlanInputs:
     """The inputs of a plan for a job in a book: outfit, products, newest lots, factors, outline; now: ISO moment, for clocks and dates.
 
     Raises
@@ -272,12 +272,12 @@ def job_inputs(book: Book, job_key: str, *, now: str = "") -> PlanInputs:
     """
     from evenstand.expect import PlanInputs
 
-    jobs = {j.key: j for j in book.all(Job)}
-    if job_key not in jobs:
-        raise MissingError(f"no job '{job_key}'", where="job", cure=f"Jobs in this book: {', '.join(sorted(jobs)) or 'none yet'}.")
-    job = jobs[job_key]
-    outfit = next((o for o in book.all(Outfit) if o.key == job.outfit), None)
-    boundary = next((b for b in book.all(Boundary) if b.key == job.field_key), None)
+    job = book.get(Job, job_key)
+    if job is None:
+        known = ", ".join(sorted(j.key for j in book.all(Job)))
+        raise MissingError(f"no job '{job_key}'", where="job", cure=f"Jobs in this book: {known or 'none yet'}.")
+    outfit = book.get(Outfit, job.outfit) if job.outfit else None
+    boundary = book.get(Boundary, job.field_key) if job.field_key else None
     products = {p.key: p for p in book.all(Product)}
     lots = book.all(Lot)
     chosen: dict[str, Lot] = {}
@@ -285,7 +285,7 @@ def job_inputs(book: Book, job_key: str, *, now: str = "") -> PlanInputs:
         mine = [lot for lot in lots if lot.product == ask.product and (not ask.lot or lot.key == ask.lot)]
         if mine:
             chosen[ask.product] = mine[-1]
-    factors = tuple(f for f in book.all(MeterFactor) if f.outfit == job.outfit)
+    factors = book.all(MeterFactor, outfit=job.outfit) if job.outfit else ()
     return PlanInputs(
         job=job,
         outfit=outfit,

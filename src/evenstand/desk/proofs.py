@@ -4,14 +4,17 @@ from __future__ import annotations
 
 import dataclasses
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
 from evenstand.base.clock import Clock, iso
 from evenstand.base.errors import MissingError, require_range
 from evenstand.base.estimate import Est
-from evenstand.model import FlagTest, MeterFactor, Outfit, Product
+from evenstand.base.units import Profile, read_quantity
+from evenstand.desk.proof_changes import SAID, changes
+from evenstand.model import CardLine, FlagTest, Lot, MeterFactor, Outfit, Product
 from evenstand.nextup.commissioning import Item, Line, Measured, Phase, ProofFacts, items, record_lines
+from evenstand.nextup.unproven import OpenItem, open_items
 from evenstand.reference import default
 
 if TYPE_CHECKING:
@@ -41,6 +44,62 @@ def proof_lines(book: Book, outfit: str, *, clock: Clock) -> tuple[Line, ...]:
     return record_lines(proof_facts(book, outfit, clock=clock))
 
 
+def open_proofs(book: Book, outfit: str, *, clock: Clock) -> tuple[OpenItem, ...]:
+    """What is still to be proven on an outfit, as data for the Next list.
+
+    Each item carries the reason in words (`because`), when it went stale (`since`), the bins whose dose it moves (`bins`), and what is
+    known of the size: `share`, the dose error as measured, for an item outside its band; `usual_low` and `usual_high`, how far off it
+    usually is while nobody has measured it (common practice). A rule hands `share` and the plan's bins of those letters to `cost`.
+    `step` names the step of `nextup.proving` that asks for the same thing already, so that nothing is listed twice.
+
+    Parameters
+    ----------
+    book : Book
+        Open for reading. [-]
+    outfit : str
+        Its key. [-]
+    clock : Clock
+        For what is due with the year. [UTC]
+
+    Returns
+    -------
+    tuple of OpenItem
+        Outside its band first, then due again, then never measured; the yard before the first metres. [-]
+
+    Raises
+    ------
+    MissingError
+        If there is no such outfit.
+    """
+    return open_items(proof_facts(book, outfit, clock=clock))
+
+
+_ON_CARD = {"distance": ("pulse",), "width": ("width-true",), "typed-width": ("width-rate",), "catch": ("factor",)}
+
+
+def card_with_proofs(card: Sequence[CardLine], lines: Sequence[Line]) -> tuple[CardLine, ...]:
+    """A value card that says which of its values rest on a proof that is stale, and since when.
+
+    Parameters
+    ----------
+    card : sequence of CardLine
+        As planned. [metric]
+    lines : sequence of Line
+        From `proof_lines`. [-]
+    """
+    stale = {x.item.key: f"{x.due[:1].upper()}{x.due[1:]}" for x in lines if x.state == "due"}
+
+    def told(line: CardLine) -> str:
+        name, _, letter = line.key.partition(":")
+        for kind, names in _ON_CARD.items():
+            key = f"catch:{letter}" if kind == "catch" else kind
+            if name in names and key in stale and (kind == "catch" or not letter):
+                return stale[key]
+        return ""
+
+    return tuple(dataclasses.replace(x, stale_now=told(x)) if not x.stale_now and x.state != "needs" and told(x) else x for x in card)
+
+
 def proof_facts(book: Book, outfit: str, *, clock: Clock) -> ProofFacts:
     """All that the book knows of proofs of an outfit: records, catches, flags, tape. [metric]
 
@@ -56,10 +115,9 @@ def proof_facts(book: Book, outfit: str, *, clock: Clock) -> ProofFacts:
     from evenstand.book import ProofRecord
 
     found = the_outfit(book, outfit)
-    records = [_measured(r) for r in book.all(ProofRecord, outfit=outfit)]
-    have = {m.item for m in records}
-    known = [m for m in _known(book, found, _products_of(book, outfit)) if m.item not in have]
-    holds = _products_of(book, outfit)
+    records = [_measured(r) for r in book.all(ProofRecord, outfit=outfit) if not r.item.startswith(SAID)]
+    holds, lots = _products_of(book, outfit)
+    known = _known(book, found, holds)
     factors = [f for f in book.all(MeterFactor) if f.outfit == outfit and holds.get(f.bin, f.product) == f.product]
     names = {p.key: p.name for p in book.all(Product)}
     return ProofFacts(
@@ -67,7 +125,7 @@ def proof_facts(book: Book, outfit: str, *, clock: Clock) -> ProofFacts:
         factors=_typed_factors(factors),
         products={b: names.get(p, p) for b, p in holds.items()},
         measured=tuple(sorted([*known, *records], key=lambda m: m.at)),
-        changed=_changed(book, outfit, factors),
+        changed=changes(book, outfit, factors, holds, lots, clock=clock),
         today=clock.now().date(),
     )
 
@@ -96,13 +154,17 @@ def _measured(r: ProofRecord) -> Measured:
     return Measured(item=r.item, value=r.value, text=r.text, phase=r.phase, at=r.at, by=r.by, note=r.note)
 
 
-def _products_of(book: Book, outfit: str) -> dict[str, str]:
-    """What each bin is to hold for the job that comes first: product by bin."""
+def _products_of(book: Book, outfit: str) -> tuple[dict[str, str], Mapping[str, Lot]]:
+    """What each bin is to hold for the job that comes first: product by bin, lot in use by product."""
     from evenstand.desk.nexts import current_jobs
-    from evenstand.desk.planning import plan_job
+    from evenstand.desk.planning import job_inputs
+    from evenstand.expect import plan_for
 
     job = next((j for j in current_jobs(book) if j.outfit == outfit), None)
-    return {} if job is None else {b.bin: b.product for b in plan_job(book, job.key).bins}
+    if job is None:
+        return {}, {}
+    inputs = dataclasses.replace(job_inputs(book, job.key), drive=False)  # no proof rests on the line to drive
+    return {b.bin: b.product for b in plan_for(inputs).bins}, inputs.lots
 
 
 def _known(book: Book, outfit: Outfit, holds: Mapping[str, str]) -> list[Measured]:
@@ -135,23 +197,6 @@ def _typed_factors(factors: list[MeterFactor]) -> dict[str, float]:
     return out
 
 
-def _changed(book: Book, outfit: str, factors: list[MeterFactor]) -> dict[str, str]:
-    """When each watched value last changed, after the outfit was first put in. [ISO 8601]"""
-    entries = book.history(Outfit, outfit)
-    first = next((e.id for e in entries if e.table == "outfits" and e.field == "*" and e.before is None), None)
-    out: dict[str, str] = {}
-    for e in entries:
-        if e.id == first:
-            continue
-        part = str(e.row[1]) if len(e.row) > 1 else ""
-        name = {"outfit_runs": "runs", "outfit_heads": "heads"}.get(e.table, f"{e.field}:{part}" if e.table == "outfit_bins" else e.field)
-        out[name] = max(out.get(name, ""), e.at)
-    for f in factors:
-        if f.how != "catch" and f.at:
-            out[f"factor:{f.bin}"] = max(out.get(f"factor:{f.bin}", ""), f.at)
-    return out
-
-
 def the_item(facts: ProofFacts, key: str) -> Item:
     """The item of that key.
 
@@ -164,6 +209,31 @@ def the_item(facts: ProofFacts, key: str) -> Item:
     if key not in known:
         raise MissingError(f"no item '{key}'", where="item", cure=f"Items: {', '.join(known)}.")
     return known[key]
+
+
+def read_found(item: Item, text: str, profile: Profile) -> float | None:
+    """What was found, in the metric unit of the item; None for an item in words. A ratio typed for a share near one is taken as one:
+    1.004 is 100.4 %.
+
+    Parameters
+    ----------
+    item : Item
+        What was measured. [-]
+    text : str
+        As typed, with or without its unit. [-]
+    profile : str
+        Units of a bare number. [-]
+
+    Raises
+    ------
+    UnitError
+        If it is no number, or in a unit of something else.
+    """
+    if not item.quantity:
+        return None
+    value = read_quantity(text, item.quantity, profile, where=item.key)
+    near_one = item.quantity == "share" and item.low is not None and item.low > 0.5
+    return value * 100 if near_one and "%" not in text and 0.005 < value < 0.02 else value
 
 
 def keep_proof(

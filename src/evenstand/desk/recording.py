@@ -249,10 +249,17 @@ def add_load(
     from_key: str = "",
     to_key: str = "",
     part_of: str = "",
+    order: str = "",
+    job: str = "",
+    share: float | None = None,
+    share_sd: float | None = None,
+    note: str = "",
 ) -> Load:
-    """Keep a load on its way; an unknown mass stays unknown. [kg]"""
+    """Keep a load on its way; an unknown mass stays unknown. share: which part of the load `part_of` it was judged to be. [kg, -]"""
     if mass_kg is not None:
-        require_range("mass", mass_kg, 0, 200_000, low_open=True, unit="kg")
+        require_range("mass", mass_kg, 0, 200_000, low_open=kind != "left-over", unit="kg")  # nothing left over is said with 0
+    if share is not None:
+        require_range("share", share, 0, 1, low_open=True)
     at = iso(clock.now())
     load = Load(
         key=free_key(book, Load, slug(f"{kind} {product} {ticket or at}")),
@@ -267,6 +274,11 @@ def add_load(
         part_of=part_of,
         ticket=ticket,
         at=at,
+        order=order,
+        job=job,
+        share=share,
+        share_sd=share_sd,
+        note=note,
     )
     book.put(load, why="load")
     return load

@@ -8,7 +8,9 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from evenstand.base.units import Profile, from_metric, profile_unit, to_metric
+from evenstand.desk.proofs import card_with_proofs
 from evenstand.model import BinPlan, Boundary, Job, Lot, Outfit, Plan, Product
+from evenstand.nextup.commissioning import Line
 
 if TYPE_CHECKING:
     from evenstand.book import Book
@@ -19,7 +21,8 @@ TABLE_ROWS = 12
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SheetContext:
-    """Everything a sheet may print. lots: by product key, the lot to be sown; made_at: ISO time; who: who had it made."""
+    """Everything a sheet may print. lots: by product key, the lot to be sown; made_at: ISO time; who: who had it made; stale:
+    by bin letter, proofs of its dose that are due again or outside their band, in words; "" for those of all bins."""
 
     farm: str
     job: Job
@@ -31,6 +34,7 @@ class SheetContext:
     profile: Profile = "si"
     made_at: str = ""
     who: str = ""
+    stale: dict[str, tuple[str, ...]] = field(default_factory=dict)
 
     def product_name(self, key: str) -> str:
         """The product's name, or its key where nothing more is known. [-]"""
@@ -118,10 +122,13 @@ def book_context(book: Book, job_key: str, *, profile: Profile, made_at: str, wh
     from evenstand.expect import plan_for
 
     inputs = job_inputs(book, job_key, now=made_at)
+    lines = _proofs(book, inputs.outfit, made_at)
+    plan = plan_for(inputs)
     return SheetContext(
         farm=farm or book.farm,
         job=inputs.job,
-        plan=_with_remarks(book, inputs.job.outfit, plan_for(inputs)),
+        plan=_with_remarks(book, inputs.job.outfit, dataclasses.replace(plan, card=card_with_proofs(plan.card, lines))),
+        stale=_stale(lines),
         outfit=inputs.outfit,
         products=dict(inputs.products),
         lots=dict(inputs.lots),
@@ -130,6 +137,28 @@ def book_context(book: Book, job_key: str, *, profile: Profile, made_at: str, wh
         made_at=made_at,
         who=who,
     )
+
+
+def _proofs(book: Book, outfit: Outfit | None, made_at: str) -> tuple[Line, ...]:
+    """The proofs of the outfit as they stand on the day the sheet is made."""
+    from datetime import datetime
+
+    from evenstand.base.clock import FixedClock
+    from evenstand.desk.proofs import proof_lines
+
+    if outfit is None or not made_at:
+        return ()
+    return proof_lines(book, outfit.key, clock=FixedClock(datetime.fromisoformat(made_at.replace("Z", "+00:00"))))
+
+
+def _stale(lines: tuple[Line, ...]) -> dict[str, tuple[str, ...]]:
+    out: dict[str, tuple[str, ...]] = {}
+    for x in lines:
+        kind, _, letter = x.item.key.partition(":")
+        if x.state in ("due", "outside") and kind in ("catch", "roller", "door", "lid", "distance", "width", "typed-width"):
+            name = x.item.title.partition(",")[0]
+            out[letter] = (*out.get(letter, ()), f"{name}: {x.due or 'outside its band'}")
+    return out
 
 
 def _with_remarks(book: Book, outfit: str, plan: Plan) -> Plan:
@@ -168,11 +197,13 @@ def quick_context(said: Said, *, profile: Profile, made_at: str, who: str = "", 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Believable:
-    """What one look into a bin can tell. how: how put in and level were known; share: smallest difference to believe, 95 % [-]."""
+    """What one look into a bin can tell. how: how put in and level were known; share: smallest difference to believe, 95 % [-]; fills:
+    how many such fills together until an error of 2 % can be seen, None if they never show it."""
 
     bin: str
     how: str
     share: float
+    fills: int | None = None
 
 
 def believable(context: SheetContext) -> tuple[Believable, ...]:
@@ -189,7 +220,8 @@ def believable(context: SheetContext) -> tuple[Believable, ...]:
         For each such bin: weighed and looked at by eye, and weighed and run down to the low-level light where it has been learned;
         weighed and a cart scale where there is one. [-]
     """
-    from evenstand.check.fills import fill_check
+    from evenstand.check import FillTaken, fill_check
+    from evenstand.desk.filling import total_of
     from evenstand.reference import default, fill_sd
 
     out = []
@@ -217,5 +249,8 @@ def believable(context: SheetContext) -> tuple[Believable, ...]:
                 dose_sd=max(dose_sd, default("factor-in-a-day").low),
             )
             if found.low is not None and found.high is not None:
-                out.append(Believable(bin=b.bin, how=how, share=max(-found.low, found.high)))
+                share = max(-found.low, found.high)
+                one = FillTaken(area_ha=(full - left) / b.rate_kg_ha, put_kg=full, put_sd_kg=put_sd, level_kg=left, level_sd_kg=level_sd)
+                more = total_of([one], b.rate_kg_ha, finding=found).more
+                out.append(Believable(bin=b.bin, how=how, share=share, fills=None if more is None else 1 + more))
     return tuple(out)

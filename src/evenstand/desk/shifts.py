@@ -2,27 +2,24 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 from datetime import timedelta
 from typing import TYPE_CHECKING
 
 from evenstand.base.clock import Clock, iso
 from evenstand.base.units import Profile, shown
+from evenstand.desk.bins_left import left_in_bin
 from evenstand.desk.changes import ChangeLine, change_lines, changes_of
 from evenstand.desk.checking import check_job, typed_values
 from evenstand.desk.nexts import done_ha_of, done_pass_of
 from evenstand.desk.planning import job_inputs
-from evenstand.model import BinPlan, Fill, Finding, Outfit, Plan, Reading
-from evenstand.reference import default
-from evenstand.tally.remaining import remaining_mass
+from evenstand.model import BinPlan, Fill, Finding, Outfit, Plan, Reading, State
 
 if TYPE_CHECKING:
     from evenstand.book import Book, Entry, Handover
 
 SHIFT_H = 24
 """How far back a note looks where no shift was handed over before. [h]"""
-_SEEN = {"glance": "seen by eye", "weighed": "weighed", "low-light": "by the low-level light"}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -43,7 +40,7 @@ class ShiftBin:
 class ShiftNote:
     """One page for the next one at the wheel. done_ha, left_ha: sown, still to sow [ha]; done_pass, next_pass: by the plan's line, None
     without one; stop: the next fill in words; in_force: (what, value); changed: since `since`; doubts: what does not hold, is doubtful, or
-    could be settled; shut: runs; hazards: of the field; said: what was said when it was handed over last, by whom."""
+    could be settled; shut: runs; hazards: of the field; said: what was said when it was handed over last, by whom; calls: kept since."""
 
     job: str
     crop: str
@@ -66,6 +63,30 @@ class ShiftNote:
     said: str
     said_by: str
     said_at: str
+    calls: tuple[str, ...] = ()
+
+
+def doubt_lines(note: ShiftNote) -> tuple[tuple[State, str, str], ...]:
+    """The open doubts as (state, claim, what would settle it): what does not hold one by one, then what cannot be told yet, gathered by
+    the reading that would settle it, so that one errand stands once. [text]
+
+    Parameters
+    ----------
+    note : ShiftNote
+        From `shift_note`. [-]
+    """
+    out: list[tuple[State, str, str]] = [
+        (f.state, f.claim, (f.settle_by or f.confirm_by).rstrip(".")) for f in note.doubts if f.state != "cannot-tell"
+    ]
+    errands: dict[str, list[str]] = {}
+    for f in (f for f in note.doubts if f.state == "cannot-tell"):
+        subject = f.claim.partition(" cannot be told")[0].rstrip(".,")
+        errands.setdefault(f.settle_by.rstrip("."), []).append(subject)
+    for settle, subjects in errands.items():
+        named = list(dict.fromkeys(subjects))
+        listed = named[0] if len(named) == 1 else "; ".join(named)
+        out.append(("cannot-tell", f"{listed[:1].upper()}{listed[1:]}.", settle))
+    return tuple(out)
 
 
 def shift_note(book: Book, job: str, *, clock: Clock, since: str = "", profile: Profile | None = None) -> ShiftNote:
@@ -110,6 +131,7 @@ def shift_note(book: Book, job: str, *, clock: Clock, since: str = "", profile: 
     ]
     passes = int(plan.drive.pass_lengths_m().size) if plan.drive is not None else None
     boundary = inputs.boundary
+    bins = tuple(_bin(b, fills, latest, done, names) for b in plan.bins)
     return ShiftNote(
         job=job,
         crop=inputs.job.crop,
@@ -122,8 +144,8 @@ def shift_note(book: Book, job: str, *, clock: Clock, since: str = "", profile: 
         done_pass=done_pass,
         next_pass=_next_pass(done_pass, passes) if plan.area_ha is None or (done or 0.0) < plan.area_ha else None,
         last_read=_last_read(latest, fills),
-        stop=_stop(plan, done_pass, units),
-        bins=tuple(_bin(b, fills, latest, done, names) for b in plan.bins),
+        stop=_stop(plan, done_pass, done, bins, units),
+        bins=bins,
         in_force=_in_force(outfit, plan, typed_values(outfit, plan, inputs.factors, latest), units),
         changed=change_lines(changes, profile=units, products=names),
         doubts=tuple(f for f in check_job(book, job, profile=units) if f.state != "holds" and (f.state != "cannot-tell" or f.settle_by)),
@@ -132,6 +154,7 @@ def shift_note(book: Book, job: str, *, clock: Clock, since: str = "", profile: 
         said=last.note if last else "",
         said_by=last.by if last else "",
         said_at=last.at if last else "",
+        calls=_calls(book, job, begin),
     )
 
 
@@ -194,40 +217,43 @@ def _last_read(latest: dict[str, Reading], fills: tuple[Fill, ...]) -> str:
     return max(times, default="")
 
 
-def _stop(plan: Plan, done_pass: int | None, profile: Profile) -> str:
+def _calls(book: Book, job: str, begin: str) -> tuple[str, ...]:
+    """Calls about the job since the last hand-over. [text]"""
+    from evenstand.desk.calls import calls_of
+
+    return tuple(
+        f"{c.caller or 'somebody'}, {c.at[:10]} {c.at[11:16]} UTC: {'; '.join(part for part in (c.asked, c.note) if part) or 'no numbers'}"
+        for c in calls_of(book, job=job)
+        if c.at > begin
+    )
+
+
+def _stop(plan: Plan, done_pass: int | None, done: float | None, bins: tuple[ShiftBin, ...], profile: Profile) -> str:
+    """The next fill in words; and what runs out before it."""
     if not plan.stops:
         return ""
     ahead = next((s for s in plan.stops if s.after_pass > (done_pass or 0)), None)
     if ahead is None:
-        return "No fill is planned any more."
-    adds = ", ".join(f"{b} {shown(v, 'mass', profile)}" for b, v in sorted(ahead.add_kg.items()) if v > 0)
-    return f"Fill after pass {ahead.after_pass}, no later than pass {ahead.latest_pass}: {adds}."
+        text = "No fill is planned any more."
+        left = None if plan.area_ha is None else plan.area_ha - (done or 0.0)
+        when = "before the field is done"
+    else:
+        adds = ", ".join(f"{b} {shown(10.0 * round(v / 10.0), 'mass', profile)}" for b, v in sorted(ahead.add_kg.items()) if v > 0)
+        text = f"Fill after pass {ahead.after_pass}, no later than pass {ahead.latest_pass}: {adds}."
+        left, when = ahead.at_ha - (done or 0.0), "before that stop"
+    short = [b for b in bins if b.lasts_ha is not None and left is not None and b.lasts_ha < left]
+    for b in sorted(short, key=lambda b: b.lasts_ha or 0.0):
+        text += f" Bin {b.bin} is good for {shown(b.lasts_ha, 'area', profile)} only: it runs out {when}."
+    return text
 
 
 def _bin(b: BinPlan, fills: tuple[Fill, ...], latest: dict[str, Reading], done: float | None, names: dict[str, str]) -> ShiftBin:
     """What should be left: the newest look at the bin, less rate times hectares since."""
-    left, sd, how = _left(b, fills, latest, done)
+    left, sd, how = left_in_bin(b, fills, latest, done)
     lasts = None if left is None or b.rate_kg_ha <= 0 else max(0.0, left) / b.rate_kg_ha
     return ShiftBin(
         bin=b.bin, product=names.get(b.product, b.product), rate_kg_ha=b.rate_kg_ha, left_kg=left, sd_kg=sd, lasts_ha=lasts, how=how
     )
-
-
-def _left(b: BinPlan, fills: tuple[Fill, ...], latest: dict[str, Reading], done: float | None) -> tuple[float | None, float | None, str]:
-    mine = [f for f in fills if f.bin == b.bin and f.area_ha is not None]
-    level, counter = latest.get(f"level:{b.bin}"), latest.get("area_counter")
-    if level is not None and counter is not None and level.at >= max((f.at for f in mine), default="") and level.at >= counter.at[:16]:
-        return level.value, level.sd, _SEEN.get(level.instrument, "read")
-    if not mine or done is None:
-        return None, None, "no fill with its hectares is on record"
-    last = max(mine, key=lambda f: (f.area_ha or 0.0, f.at))
-    before = last.level_before_kg or 0.0
-    area = max(0.0, done - (last.area_ha or 0.0))
-    left = remaining_mass(before, last.put_kg, b.rate_kg_ha, area)
-    used = b.rate_kg_ha * area * default("factor-in-a-day").high
-    sd = math.sqrt(last.put_sd_kg**2 + (last.level_before_sd_kg or 0.0) ** 2 + used**2)
-    how = "last fill less rate times hectares since"
-    return max(0.0, left), sd, how if left >= 0 else f"{how}: it should be empty"
 
 
 def _in_force(outfit: Outfit, plan: Plan, typed: dict[str, float], profile: Profile) -> tuple[tuple[str, str], ...]:

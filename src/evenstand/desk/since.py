@@ -13,7 +13,7 @@ from evenstand.base.errors import EvenstandError
 from evenstand.base.units import Profile
 from evenstand.desk.changes import ChangeLine, change_lines
 from evenstand.desk.checking import check_job
-from evenstand.model import Finding, Product
+from evenstand.model import Finding, Job, Product
 
 if TYPE_CHECKING:
     from evenstand.book import Book, Entry
@@ -23,6 +23,7 @@ MOST_LOOKS = 60
 _RELEVANT = frozenset(
     {"Outfit", "MeterFactor", "Product", "Lot", "Job", "Boundary", "Fill", "JobReading", "JobEvent", "CatchRecord", "TrailRecord", "Load"}
 )
+_OF_A_JOB = frozenset({"Fill", "JobReading", "JobEvent", "TrailRecord"})
 _VALUES = frozenset({"Outfit", "MeterFactor", "Product", "Lot", "Job", "Boundary", "CatchRecord"})
 Before = Literal["held", "could-not-be-told", "nothing-read", "not-found"]
 
@@ -83,10 +84,11 @@ def since_held(book: Book, job: str, *, profile: Profile | None = None) -> tuple
     if not now:
         return ()
     entries = book.history()
+    ours = _ours(book, entries, job)
     names = {p.key: p.name for p in book.all(Product)}
     with tempfile.TemporaryDirectory(prefix="evenstand-", ignore_cleanup_errors=True) as place:
-        found = _walk_back(_copy(book.folder, Path(place)), job, now, entries)
-    return tuple(_told(f, found.get(i), entries, units, names, job) for i, f in enumerate(now))
+        found = _walk_back(_copy(book.folder, Path(place)), job, now, entries, ours)
+    return tuple(_told(f, found.get(i), ours, units, names) for i, f in enumerate(now))
 
 
 def _copy(folder: Path, place: Path) -> Path:
@@ -100,13 +102,37 @@ def _copy(folder: Path, place: Path) -> Path:
     return place
 
 
-def _walk_back(place: Path, job: str, now: Sequence[Finding], entries: Sequence[Entry]) -> dict[int, tuple[Before, int, int]]:
+def _ours(book: Book, entries: Sequence[Entry], job: str) -> tuple[Entry, ...]:
+    """Changes that can bear on a job: of itself, its field, its outfit, what it sows, and what was read on it; other fields' are not."""
+    of = book.get(Job, job)
+    outfit, field = (of.outfit, of.field_key) if of is not None else ("", "")
+    jobs: dict[tuple[str, str], str] = {}
+    for e in entries:
+        row = e.after if isinstance(e.after, dict) else e.before if isinstance(e.before, dict) else {}
+        if e.kind in _OF_A_JOB and "job" in row:
+            jobs[e.kind, e.key] = row["job"] or ""
+
+    def bears(e: Entry) -> bool:
+        if e.kind in _OF_A_JOB:
+            return jobs.get((e.kind, e.key), job) == job
+        if e.kind in ("MeterFactor", "CatchRecord"):
+            return not outfit or e.kind == "CatchRecord" or e.key.startswith(f"{outfit}|")
+        wanted = {"Job": job, "Outfit": outfit, "Boundary": field}.get(e.kind)
+        return e.kind in _RELEVANT and (wanted is None or e.key == wanted)
+
+    return tuple(e for e in entries if bears(e))
+
+
+def _walk_back(
+    place: Path, job: str, now: Sequence[Finding], entries: Sequence[Entry], ours: Sequence[Entry]
+) -> dict[int, tuple[Before, int, int]]:
     """For each finding by its place: how it was before, the change that turned it, and how many states were looked at."""
     from evenstand.book import Book
 
     kinds: dict[int, set[str]] = {}
     for e in entries:
         kinds.setdefault(e.id, set()).add(e.kind)
+    bearing = {e.id for e in ours}
     found: dict[int, tuple[Before, int, int]] = {}
     looked = 0
     with Book.open(place, write=True) as copy:
@@ -115,7 +141,7 @@ def _walk_back(place: Path, job: str, now: Sequence[Finding], entries: Sequence[
                 break
             try:
                 copy.undo(change)
-                if not kinds[change] & _RELEVANT:
+                if change not in bearing:
                     continue
                 before = check_job(copy, job)
             except EvenstandError:
@@ -146,10 +172,10 @@ def _was(finding: Finding, before: Sequence[Finding]) -> Before:
 
 
 def _told(
-    finding: Finding, found: tuple[Before, int, int] | None, entries: Sequence[Entry], profile: Profile, names: dict[str, str], job: str
+    finding: Finding, found: tuple[Before, int, int] | None, ours: Sequence[Entry], profile: Profile, names: dict[str, str]
 ) -> SinceHeld:
     before, change, looked = found or ("not-found", 0, 0)
-    between = [e for e in entries if change and e.id >= change and e.kind in _RELEVANT and e.kind != "JobEvent"]
+    between = [e for e in ours if change and e.id >= change and e.kind != "JobEvent"]
     turned = between[0].at if between else ""
     return SinceHeld(
         finding=finding, before=before, turned=turned, looked=looked, lines=change_lines(between, profile=profile, products=names)

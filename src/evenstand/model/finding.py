@@ -59,9 +59,19 @@ class Cost:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Stated:
+    """A number that stands in the text of a step: its quantity in `base.units`, "clock" for minutes since midnight UTC, "day" for a
+    day by its ordinal, "count" for a whole number, "money" for an amount at the owner's prices; value metric."""
+
+    quantity: str
+    value: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Step:
     """One line of the Next list. key: stable, so that it closes and reopens; rank: higher is more urgent; job: its key, and where:
-    how a person calls it."""
+    how a person calls it; by_word: nothing that is entered shows that it is done, so that somebody says so; stated: the numbers in its
+    texts that were computed or shown in other units."""
 
     key: str
     do: str
@@ -75,3 +85,5 @@ class Step:
     evidence: tuple[str, ...] = ()
     job: str = ""
     where: str = ""
+    by_word: bool = False
+    stated: tuple[Stated, ...] = ()

@@ -1,4 +1,4 @@
-"""Product on its way: delivery, yard, truck box, fill, left over."""
+"""Product on its way: order, delivery, yard, truck box, fill, left over."""
 
 from __future__ import annotations
 
@@ -10,10 +10,30 @@ HowKnown = Literal["ticket", "truck-scale", "pads", "cart-scale", "tote", "brim"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Order:
+    """A quantity of a product that was ordered [kg]. price_kg: agreed, money per kilogram [1/kg], None where none was; supplier: as the
+    owner calls them; ordered_at: ISO moment or day; wanted_by: ISO day on which it must be there; closed_at: ISO moment at which the
+    owner said that no more is to come of it, "" while the rest is still owed."""
+
+    key: str
+    product: str
+    quantity_kg: float
+    price_kg: float | None = None
+    supplier: str = ""
+    lot: str = ""
+    ordered_at: str = ""
+    wanted_by: str = ""
+    closed_at: str = ""
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Load:
     """One movement of a product. mass_kg may be unknown; sd_kg is how well it is known. [kg]
 
-    from_key/to_key: where it came from and went ("yard", "truck", "A:B" for outfit A bin B); part_of: the load it was split from.
+    from_key/to_key: where it came from and went ("yard", "truck", "A:B" for outfit A bin B); part_of: the load it was split from;
+    share, share_sd: which part of that load it was judged to be, and how well [-]; job: the field it is promised to or went to;
+    order: the order a delivery belongs to.
     """
 
     key: str
@@ -28,6 +48,11 @@ class Load:
     part_of: str = ""
     ticket: str = ""
     at: str = ""
+    order: str = ""
+    job: str = ""
+    share: float | None = None
+    share_sd: float | None = None
+    note: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

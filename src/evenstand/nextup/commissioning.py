@@ -16,6 +16,7 @@ from evenstand.reference import default, figure
 
 ProofState = Literal["open", "inside", "outside", "noted", "due"]
 Phase = Literal["as-delivered", "as-found"]
+Moment = Literal["yard", "first-metres"]
 STATE_WORDS: Mapping[str, str] = {
     "open": "not measured yet",
     "inside": "inside its band",
@@ -49,6 +50,7 @@ class Item:
     stale: str = ""
     watch: tuple[str, ...] = ()
     each_season: bool = True
+    moment: Moment = "yard"
 
     def band(self, profile: Profile) -> str:
         """The band in the reader's units, or the words that are as they should be. [text]"""
@@ -91,13 +93,15 @@ class Measured:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Line:
-    """One line of the record. latest: what was measured last; delivered: what it was when the outfit was delivered; due: why it is due."""
+    """One line of the record. latest: what was measured last; delivered: what it was when the outfit was delivered; due: why it is due;
+    since: when it went stale, ISO time or day, "" where it has not or nobody knows."""
 
     item: Item
     state: ProofState
     latest: Measured | None = None
     delivered: Measured | None = None
     due: str = ""
+    since: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -136,19 +140,25 @@ def _line(item: Item, facts: ProofFacts) -> Line:
         return Line(item=item, state="open")
     latest = mine[-1]
     delivered = next((m for m in mine if m.phase == "as-delivered"), None)
-    moved, old = _moved(item, latest, facts), _old(item, latest, facts)
+    (moved, since), old = _moved(item, latest, facts), _old(item, latest, facts)
     fits = item.fits(latest.value, latest.text)
     state: ProofState = "due" if moved else "outside" if fits is False else "due" if old else "inside" if fits else "noted"
-    return Line(item=item, state=state, latest=latest, delivered=delivered, due=moved or old)
+    return Line(item=item, state=state, latest=latest, delivered=delivered, due=moved or old, since=since)
 
 
-def _moved(item: Item, latest: Measured, facts: ProofFacts) -> str:
-    """What it rests on and has changed since it was measured, "" if nothing has; the band may have moved with it."""
-    for name in item.watch:
-        changed = facts.changed.get(name, "")
-        if changed and latest.at and changed > latest.at:
-            return f"{_WATCHED.get(name.partition(':')[0], name)} changed on {changed[:10]}"
-    return ""
+def _moved(item: Item, latest: Measured, facts: ProofFacts) -> tuple[str, str]:
+    """What it rests on and has changed first since it was measured, and when; the band may have moved with it. ("", "") if nothing has."""
+    after = [(facts.changed[n], n) for n in item.watch if latest.at and facts.changed.get(n, "") > latest.at]
+    if not after:
+        return "", ""
+    since, name = min(after)
+    return f"{watched_name(name)} on {since[:10]}", since
+
+
+def watched_name(name: str) -> str:
+    """A change as a person says it: 'the roller changed'. [text]"""
+    key = name.partition(":")[0]
+    return NOTED.get(key) or ("a catch was made" if key == "caught" else f"{_WATCHED.get(key, name)} changed")
 
 
 def _old(item: Item, latest: Measured, facts: ProofFacts) -> str:
@@ -158,7 +168,23 @@ def _old(item: Item, latest: Measured, facts: ProofFacts) -> str:
     return ""
 
 
+NOTED: Mapping[str, str] = {
+    "tyres": "tyres or their pressure changed",
+    "soil": "other soil",
+    "receiver": "radar or receiver changed",
+    "oil": "tractor, oil flow or priority changed",
+    "hoses": "hoses changed",
+    "points": "points changed or the tool levelled",
+    "lids": "a lid or seal changed",
+    "sensors": "run sensors changed",
+}
+"""Changes no value of the outfit shows; somebody has to say them."""
+
 _WATCHED = {
+    "lot": "the lot",
+    "treatment": "the treatment",
+    "speed_source": "the speed source",
+    "speed_m_s": "the working speed",
     "rows": "the number of openers",
     "row_spacing_m": "the row spacing",
     "widths_rate_m": "the typed width",
@@ -229,7 +255,7 @@ def _distance() -> Item:
         high=high,
         band_from="common practice",
         stale="tyres, wheel, radar or receiver changed",
-        watch=("pulse_m", "wheel_m"),
+        watch=("pulse_m", "wheel_m", "speed_source", "tyres", "soil", "receiver"),
     )
 
 
@@ -245,7 +271,7 @@ def _of_bin(b: Bin, facts: ProofFacts) -> Iterator[Item]:
         high=high,
         band_from="the product per turn typed; common practice",
         stale="lot, treatment, roller or setting changed",
-        watch=(f"factor:{b.letter}", f"meter_roller:{b.letter}", f"meter_setting:{b.letter}"),
+        watch=tuple(f"{n}:{b.letter}" for n in ("factor", "meter_roller", "meter_setting", "lot", "treatment")),
     )
     roller = b.meter.roller
     yield Item(
@@ -265,7 +291,8 @@ def _of_bin(b: Bin, facts: ProofFacts) -> Iterator[Item]:
         good=("tight",),
         choices=("tight", "leaks"),
         band_from="no bubbles",
-        stale="lid or seal opened or changed",
+        stale="lid or seal changed",
+        watch=("lids",),
     )
     yield Item(
         key=f"door:{b.letter}",
@@ -275,6 +302,7 @@ def _of_bin(b: Bin, facts: ProofFacts) -> Iterator[Item]:
         choices=("tight", "leaks"),
         band_from="nothing on the ground",
         stale="after each catch",
+        watch=(f"caught:{b.letter}",),
     )
 
 
@@ -287,7 +315,7 @@ def _air(facts: ProofFacts) -> Iterator[Item]:
         high=figure("air", "fan", "puff-seconds").value,
         band_from="common practice",
         stale="product, rate, hoses or lids changed",
-        watch=("runs", "fan_turns_s"),
+        watch=("runs", "fan_turns_s", "hoses", "lids"),
     )
     yield Item(
         key="fan-idle",
@@ -295,6 +323,7 @@ def _air(facts: ProofFacts) -> Iterator[Item]:
         how="Oil warm, tool down, meters off.",
         quantity="fan",
         stale="oil flow, tractor or fan changed",
+        watch=("oil",),
     )
     idle = next((m.value for m in reversed(list(facts.measured)) if m.item == "fan-idle" and m.value is not None), None)
     droop = figure("air", "fan", "load-droop").high / 60
@@ -307,6 +336,7 @@ def _air(facts: ProofFacts) -> Iterator[Item]:
         high=idle,
         band_from="the speed without product; common practice",
         stale="product, rate or oil flow changed",
+        watch=("oil", "fan_turns_s"),
     )
     yield Item(
         key="fan-lift",
@@ -316,6 +346,7 @@ def _air(facts: ProofFacts) -> Iterator[Item]:
         high=figure("air", "fan", "lift-sag").high / 60,
         band_from="common practice",
         stale="tractor or oil priority changed",
+        watch=("oil",),
     )
 
 
@@ -331,7 +362,7 @@ def _heads(o: Outfit) -> Iterator[Item]:
         high=count,
         band_from="the run map",
         stale="a hose or head changed",
-        watch=("runs",),
+        watch=("runs", "hoses"),
     )
     sensed = float(sum(1 for r in o.runs if r.sensor is not None)) if o.runs else None
     if sensed != 0:
@@ -344,7 +375,7 @@ def _heads(o: Outfit) -> Iterator[Item]:
             high=sensed,
             band_from="the run map",
             stale="a sensor or hose changed",
-            watch=("runs",),
+            watch=("runs", "sensors", "hoses"),
         )
     yield Item(
         key="hoses",
@@ -354,7 +385,7 @@ def _heads(o: Outfit) -> Iterator[Item]:
         choices=("like for like", "not alike"),
         band_from="alike within a head",
         stale="a hose replaced",
-        watch=("runs",),
+        watch=("runs", "hoses"),
     )
     if o.heads:
         yield Item(
@@ -380,6 +411,8 @@ def _soil(o: Outfit) -> Iterator[Item]:
         high=figure("commissioning", "lengths", "depth-means").value,
         band_from="common practice",
         stale="tool levelled, points changed, other soil",
+        watch=("points", "soil"),
+        moment="first-metres",
     )
     speed = o.speed_m_s
     for key, title, name in (("flag-on", "Flag to first seed", "start-lag"), ("flag-off", "Flag to last seed", "stop-tail")):
@@ -393,6 +426,8 @@ def _soil(o: Outfit) -> Iterator[Item]:
             high=None if speed is None else lag.high * speed,
             band_from="usual seconds times the working speed; common practice" if speed is not None else "",
             stale="speed, fan, hoses changed",
+            watch=("speed_m_s", "fan_turns_s", "hoses"),
+            moment="first-metres",
         )
     for s in o.streams:
         where = {"seed-row": "in the seed row", "side-band": "in the side band", "mid-row": "in the mid row"}.get(s.placement or "", "")
@@ -404,5 +439,6 @@ def _soil(o: Outfit) -> Iterator[Item]:
             choices=("in the seed row", "in the side band", "in the mid row"),
             band_from="the outfit as it is on record" if where else "",
             stale="diverters, hoses or openers changed",
-            watch=("runs",),
+            watch=("runs", "hoses", "points"),
+            moment="first-metres",
         )

@@ -33,6 +33,7 @@ def catch_data(context: SheetContext) -> dict[str, Any]:
         "head": heading(context, "Catch card"),
         "lead": "Roll the meter full first. Weigh the empty bag. A longer catch tells more than a second one.",
         "unit": profile_unit("catch", profile),
+        "stale": "; ".join(context.stale.get("", ())),
         "factor_unit": profile_unit("factor", profile),
         "bins": [_bin(context, b) for b in context.plan.bins],
         "shown": "Turns not shown? Catch over a mass the display shows: new factor = old factor × weighed ÷ shown.",
@@ -44,7 +45,7 @@ def _bin(context: SheetContext, b: BinPlan) -> dict[str, Any]:
     profile = context.profile
     lot = context.lots.get(b.product)
     meter = next((x.meter for x in context.outfit.bins if x.letter == b.bin), None) if context.outfit else None
-    roller = ", ".join(part for part in (meter.roller, meter.setting) if part) if meter else ""
+    roller = ", ".join(dict.fromkeys(part for part in (meter.roller, meter.setting) if part)) if meter else ""
     good = longer = ""
     if b.catch_kg is not None and b.catch_low_kg is not None and b.catch_high_kg is not None:
         low, high = b.catch_low_kg, b.catch_high_kg
@@ -57,6 +58,7 @@ def _bin(context: SheetContext, b: BinPlan) -> dict[str, Any]:
         "product": context.product_name(b.product),
         "lot": {"n": (lot.label or lot.key) if lot else None, "u": ""},
         "roller": {"n": roller or None, "u": ""},
+        "stale": "; ".join(context.stale.get(b.bin, ())),
         "segments": {"n": f"all {meter.segments}" if meter and meter.segments else None, "u": ""},
         "turns": {"n": f"{b.catch_turns:.0f}" if b.catch_turns else None, "u": ""},
         "expected": key(b.catch_kg, "catch", profile, count=4),

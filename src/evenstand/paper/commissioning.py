@@ -44,14 +44,17 @@ def record_data(lines: Sequence[Line], *, outfit: str, farm: str, made_at: str, 
     return {
         "head": {
             "title": "Commissioning",
-            "about": outfit if len(outfit) < 44 else f"{outfit[:42]}…",
+            "about": outfit,
             "outfit": "",
             "foot": foot,
             "mark": "",
             "lang": "en",
         },
         "cautions": list(CAUTIONS),
-        "rows": [_row(x, profile) for x in lines],
+        "parts": [
+            {"title": title, "rows": [_row(x, profile) for x in lines if (x.item.moment == "yard") == yard]}
+            for title, yard in (("In the yard, before the first hectare", True), ("In the first metres", False))
+        ],
     }
 
 

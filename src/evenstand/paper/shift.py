@@ -5,11 +5,11 @@ from __future__ import annotations
 from typing import Any
 
 from evenstand.base.units import Profile, shown
-from evenstand.desk.shifts import ShiftBin, ShiftNote
+from evenstand.desk.shifts import ShiftBin, ShiftNote, doubt_lines
 from evenstand.paper.typesetting import PaperSize, typeset
 from evenstand.paper.wording import figures
 
-MOST_CHANGES, MOST_DOUBTS, MOST_HAZARDS = 10, 6, 6
+MOST_CHANGES, MOST_DOUBTS, MOST_HAZARDS, MOST_CALLS = 10, 6, 6, 3
 """What one page holds; the rest is counted on it."""
 STATES = {"does-not-hold": "Does not hold", "doubtful": "Doubtful", "cannot-tell": "Cannot be told yet"}
 
@@ -30,9 +30,10 @@ def note_lines(note: ShiftNote, profile: Profile) -> list[tuple[str, list[str]]]
         ("In the bins, by the tally", [f"{b.bin} {b.product}: {bin_text(b, profile)}" for b in note.bins] or ["no bin is planned"]),
         (f"Changed since {_clock(note.since)}", changed or ["no value of this job or outfit"]),
         ("In force", [f"{label}: {value}" for label, value in note.in_force]),
-        ("Open doubts", [f"{STATES[f.state]}: {f.claim} {_settle(f.settle_by or f.confirm_by)}".strip() for f in note.doubts] or ["none"]),
+        ("Open doubts", [f"{STATES[state]}: {claim} {_settle(settle)}".strip() for state, claim, settle in doubt_lines(note)] or ["none"]),
         ("Runs shut", [", ".join(map(str, note.shut)) or "none"]),
         ("To mind", list(note.hazards) or ["nothing is on record"]),
+        *([("Calls", list(note.calls))] if note.calls else []),
         *([("Said", [f"{note.said}{f' ({note.said_by})' if note.said_by else ''}"])] if note.said else []),
     ]
 
@@ -94,8 +95,19 @@ def note_pdf(note: ShiftNote, *, farm: str, profile: Profile = "si", paper: Pape
 
 def note_data(note: ShiftNote, *, farm: str, profile: Profile) -> dict[str, Any]:
     """The texts of the note. [text]"""
-    parts = dict(zip(("stopped", "bins", "changed", "force", "doubts", "shut", "mind", "said"), note_lines(note, profile), strict=False))
-    most = {"changed": MOST_CHANGES, "doubts": MOST_DOUBTS, "mind": MOST_HAZARDS}
+    names = [
+        "stopped",
+        "bins",
+        "changed",
+        "force",
+        "doubts",
+        "shut",
+        "mind",
+        *(["calls"] if note.calls else []),
+        *(["said"] if note.said else []),
+    ]
+    parts = dict(zip(names, note_lines(note, profile), strict=True))
+    most = {"calls": MOST_CALLS, "changed": MOST_CHANGES, "doubts": MOST_DOUBTS, "mind": MOST_HAZARDS}
     cut = {name: _cut(items, most.get(name, 99)) for name, (_, items) in parts.items()}
     about = " · ".join(part for part in (note.field, note.crop) if part)
     return {
@@ -108,7 +120,7 @@ def note_data(note: ShiftNote, *, farm: str, profile: Profile) -> dict[str, Any]
             "lang": "en",
         },
         "titles": {name: title for name, (title, _) in parts.items()},
-        "parts": {**{"said": []}, **cut},
+        "parts": {"said": [], "calls": [], **cut},
         "force": [[label, value] for label, value in note.in_force],
         "bins": [
             [

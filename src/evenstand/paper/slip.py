@@ -10,7 +10,7 @@ from evenstand.model import BinPlan
 from evenstand.paper.wording import figures, heading, key
 
 HOW = "T ticket, S scale, P pads, O tote, B brim-full, C conveyor by time, G by eye"
-FILL_ROWS = {1: 10, 2: 8, 3: 5}
+FILL_ROWS = {1: 10, 2: 7, 3: 4}
 
 
 def slip_data(context: SheetContext) -> dict[str, Any]:
@@ -63,8 +63,14 @@ def slip_data(context: SheetContext) -> dict[str, Any]:
         "mass_unit": mass_unit,
         "how": HOW,
         "sums": [_sum(b, profile) for b in bins],
-        "believe": [{"what": f"{x.bin}, {x.how}", "share": f"{rounded(x.share * 100, 0)} %"} for x in believable(context)],
+        "believe": [
+            {"what": f"{x.bin}, {x.how}", "share": f"{rounded(x.share * 100, 0)} %", "fills": _fills(x.fills)} for x in believable(context)
+        ],
     }
+
+
+def _fills(count: int | None) -> str:
+    return "never" if count is None else f"{count} fill{'s' if count > 1 else ''}"
 
 
 def _sum(b: BinPlan, profile: Profile) -> dict[str, str | None]:

@@ -17,6 +17,8 @@ FAULT_KINDS: dict[str, tuple[str, str, str]] = {
     "fill-missed": ("bin", "kg", "a fill of this size went in and was not entered"),
     "fill-doubled": ("bin", "kg", "a fill of this size was entered twice"),
     "slip": ("bin", "ratio", "the rate in force is this many times the rate asked for"),
+    "lid": ("bin", "%", "this much more leaves the bin in the field than the meter gives in a catch; negative: a leak of air"),
+    "bridge": ("bin", "%", "this share of the product does not fall into the meter for a stretch of the day"),
     "run": ("", "number", "this run is plugged from some moment on"),
     "head": ("", "letter", "every run of this head is plugged from some moment on"),
 }
@@ -27,6 +29,8 @@ _BOUNDS = {
     "fill-missed": (0.0, 50_000.0),
     "fill-doubled": (0.0, 50_000.0),
     "slip": (0.05, 20.0),
+    "lid": (-60.0, 60.0),
+    "bridge": (0.0, 100.0),
 }
 
 
@@ -61,8 +65,8 @@ def parse_fault(text: str) -> FaultSpec:
     ----------
     text : str
         `factor:A=6` (per cent), `distance=4` (per cent), `width=0.25` (metres, typed minus true), `fill-missed:A=1900` (kg),
-        `fill-doubled:A=1900` (kg), `slip:A=1.12` (ratio), `run=37`, `head=C`; a `%`, `kg` or `m` behind the number is
-        allowed. [-]
+        `fill-doubled:A=1900` (kg), `slip:A=1.12` (ratio), `lid:A=-8` (per cent), `bridge:A=60` (per cent), `run=37`, `head=C`;
+        a `%`, `kg` or `m` behind the number is allowed. [-]
 
     Returns
     -------
@@ -115,6 +119,8 @@ class FaultSet:
     width_m: float | None
     missed_kg: dict[str, float]
     doubled_kg: dict[str, float]
+    lid: dict[str, float]
+    bridge: dict[str, float]
     runs: tuple[int, ...]
     heads: tuple[str, ...]
 
@@ -145,6 +151,8 @@ def gather(faults: Iterable[FaultSpec | str], outfit: Outfit, letters: tuple[str
         width_m=widths[0] if widths else None,
         missed_kg={s.where: s.size for s in specs if s.kind == "fill-missed"},
         doubled_kg={s.where: s.size for s in specs if s.kind == "fill-doubled"},
+        lid={s.where: 1 + s.size / 100 for s in specs if s.kind == "lid"},
+        bridge={s.where: s.size / 100 for s in specs if s.kind == "bridge"},
         runs=tuple(int(s.where) for s in specs if s.kind == "run"),
         heads=tuple(s.where for s in specs if s.kind == "head"),
     )

@@ -140,6 +140,7 @@ class _Day:
         rates = np.array([b.rate_kg_ha for b in bins])
         self.turn_per_m = rates * typed_width_m / 1e4 / np.array([b.typed for b in bins])
         self.gives = _factor_course(path, bins, world, dice) * _stalled(path, bins, outfit, head_cells, typed_width_m)
+        self.gives *= _out_of_the_bin(path, bins, faults, dice)
         use = np.array([b.rate_kg_ha * b.true / b.typed for b in bins]) * typed_width_m * travel / 1e4
         self.use = np.concatenate([[np.zeros(m)], np.cumsum(sown_m[:, None] * use[None, :], axis=0)])
         asked = np.array([b.asked_kg_ha for b in bins]) * typed_width_m / 1e4
@@ -260,6 +261,21 @@ def _factor_course(path: Path, bins: tuple[BinSetup, ...], world: World, dice: D
         size = roll.uniform(world.drift_low, world.drift_high) * roll.choice([-1.0, 1.0])
         course = size * (x - 0.5) + 0.3 * size * np.sin(np.pi * x + roll.uniform(0, 2 * np.pi))
         out[:, i] = one.true * (1 + course) * speed
+    return out
+
+
+def _out_of_the_bin(path: Path, bins: tuple[BinSetup, ...], faults: FaultSet, dice: Dice) -> FloatArray:
+    """What leaves each bin over what its meter would give, shape (n, bins): a leak all day, a bridge for a sixteenth to a fifth of it."""
+    out = np.ones((path.length_m.size, len(bins)))
+    way = np.cumsum(path.length_m * path.share)
+    for i, one in enumerate(bins):
+        out[:, i] *= faults.lid.get(one.letter, 1.0)
+        share = faults.bridge.get(one.letter, 0.0)
+        if share:
+            roll = dice.of(f"bridge {one.letter}")
+            begin = roll.uniform(0.1, 0.7)
+            a, z = np.searchsorted(way, way[-1] * np.array([begin, begin + roll.uniform(0.06, 0.2)]))
+            out[a:z, i] *= 1 - share
     return out
 
 

@@ -14,59 +14,13 @@ from dataclasses import dataclass, field
 import numpy as np
 import numpy.typing as npt
 
+from evenstand.solve.accounting import Account, Hypotheses, Shift, account_for, accounts_for
+
 FloatArray = npt.NDArray[np.float64]
 
 SAME_COSINE = 0.95
 SAME_CHI2 = 3.84  # 95 % point of chi-square on one degree of freedom
 _OUT_OF_SIZE = 12.0  # a cause in the same direction drops out only if the size it would need is unheard of
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Hypotheses:
-    """What might be wrong, on whitened rows.
-
-    signatures (k, q): effect of a unit of each cause [sd per unit]; log_odds (q,): natural logarithm of each cause's prior odds;
-    size_mean, size_sd (q,): what size is usual; an infinite sd leaves the size free [unit of each]; sign (q,): 1 or -1 where only
-    that sign is possible, 0 for both; group (q,): at most one member of a group enters a set; -1 for none; side (q,): log-likelihood
-    ratio of evidence that is no row, None for none.
-    """
-
-    signatures: FloatArray
-    log_odds: FloatArray
-    size_mean: FloatArray
-    size_sd: FloatArray
-    sign: FloatArray
-    group: npt.NDArray[np.int64]
-    side: FloatArray | None = None
-
-    @property
-    def q(self) -> int:
-        """Number of causes."""
-        return int(self.signatures.shape[1])
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Shift:
-    """A one-sided bias that is always there: its whitened direction (k,) and the values it may take (s,), each with a weight (s,)."""
-
-    direction: FloatArray
-    values: FloatArray
-    weights: FloatArray
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Account:
-    """One set of causes and how well it explains the rows.
-
-    members: positions of the causes, in the order they were found; sizes, size_sds: of each [unit of each]; log_evidence: with
-    prior odds and sizes weighed in; fit: squared misfit at the best sizes, priors of size counted in [-].
-    """
-
-    members: tuple[int, ...]
-    sizes: tuple[float, ...]
-    size_sds: tuple[float, ...]
-    log_evidence: float
-    fit: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -210,116 +164,6 @@ def serial_elimination(residual: FloatArray, signatures: FloatArray, *, alpha: f
     return tuple(found)
 
 
-def account_for(residual: FloatArray, causes: Hypotheses, members: Sequence[int], shift: Shift | None = None) -> Account:
-    """Evidence, misfit and sizes of one set of causes.
-
-    Sizes are integrated over their usual spread, so a set that needs an unusual size, or more causes than it must, pays for it.
-
-    Parameters
-    ----------
-    residual : array (k,)
-        Whitened. [sd]
-    causes : Hypotheses
-        What might be wrong. [see the class]
-    members : sequence of int
-        Which causes are at work. [-]
-    shift : Shift or None
-        A bias that is always there, of unknown size within its band. [see the class]
-    """
-    index = list(members)
-    f, mean, sd = causes.signatures[:, index], causes.size_mean[index], causes.size_sd[index]
-    free = ~np.isfinite(sd)
-    with np.errstate(divide="ignore"):
-        precision = np.where(free, 0.0, 1.0 / np.where(free, 1.0, sd) ** 2)
-    start = np.where(free, 0.0, mean)
-    values = shift.values if shift is not None else np.zeros(1)
-    weights = shift.weights if shift is not None else np.ones(1)
-    r = residual[:, None] - (np.outer(shift.direction, values) if shift is not None else 0.0)
-    if not index:
-        misfit = np.einsum("ij,ij->j", r, r)
-        return Account(
-            members=(),
-            sizes=(),
-            size_sds=(),
-            log_evidence=_log_sum(-0.5 * misfit, weights),
-            fit=float(np.min(misfit - 2 * np.log(weights / weights.max()))),
-        )
-    normal = f.T @ f + np.diag(precision)
-    if _degenerate(normal):
-        return _impossible(index)
-    inverse = np.linalg.inv(normal)
-    at = inverse @ (f.T @ r + (precision * start)[:, None])
-    misfit = np.einsum("ij,ij->j", r - f @ at, r - f @ at) + precision @ (at - start[:, None]) ** 2
-    size_sd = np.sqrt(np.maximum(np.diag(inverse), 0.0))
-    _, logdet = np.linalg.slogdet(normal)
-    prior = _free_size_cost(f[:, free], residual.shape[0]) - 2 * float(np.sum(np.log(sd[~free])))
-    log_p = -0.5 * misfit - 0.5 * logdet + 0.5 * prior + float(causes.log_odds[index].sum())
-    log_p = log_p + _one_sided(at, size_sd, causes.sign[index], mean, sd)
-    side = 0.0 if causes.side is None else float(causes.side[index].sum())
-    log_p, misfit = log_p + side, misfit - 2 * side
-    blame = -2 * np.log(weights / weights.max())
-    best = int(np.argmin(misfit + blame))
-    top = int(np.argmax(log_p + np.log(weights)))
-    return Account(
-        members=tuple(index),
-        sizes=tuple(float(v) for v in at[:, top]),
-        size_sds=tuple(float(v) for v in _with_shift(size_sd, at, log_p, weights)),
-        log_evidence=_log_sum(log_p, weights),
-        fit=float(misfit[best] + blame[best]),
-    )
-
-
-def _free_size_cost(f: FloatArray, rows: int) -> float:
-    """A size of no usual spread costs as a prior worth one row does: half the logarithm of the rows, whatever its neighbours."""
-    if f.shape[1] == 0:
-        return 0.0
-    logdet = float(np.linalg.slogdet(f.T @ f)[1])
-    return logdet - int(f.shape[1]) * math.log(max(rows, 2))
-
-
-def _degenerate(normal: FloatArray) -> bool:
-    """Whether sizes of a set cannot be told from one another at all."""
-    scale = np.sqrt(np.diag(normal))
-    if not np.all(scale > 0):
-        return True
-    return bool(np.linalg.eigvalsh(normal / np.outer(scale, scale))[0] < 1e-9)
-
-
-def _impossible(index: Sequence[int]) -> Account:
-    """An account that is never the best: its members are one and the same to these rows."""
-    nothing, unknown = (0.0,) * len(index), (math.inf,) * len(index)
-    return Account(members=tuple(index), sizes=nothing, size_sds=unknown, log_evidence=-math.inf, fit=math.inf)
-
-
-def _one_sided(at: FloatArray, sd: FloatArray, sign: FloatArray, mean: FloatArray, prior_sd: FloatArray) -> FloatArray:
-    """Correction for causes of one sign: share of the sizes with that sign, after and before the data."""
-    total = np.zeros(at.shape[1])
-    if not np.any(sign):
-        return total
-    from scipy.special import log_ndtr
-
-    for j in np.flatnonzero(sign):
-        after = log_ndtr(sign[j] * at[j] / max(float(sd[j]), 1e-300))
-        before = log_ndtr(sign[j] * mean[j] / prior_sd[j]) if np.isfinite(prior_sd[j]) else math.log(0.5)
-        total += after - before
-    return total
-
-
-def _with_shift(sd: FloatArray, at: FloatArray, log_p: FloatArray, weights: FloatArray) -> FloatArray:
-    """Spread of the sizes, the unknown shift counted in."""
-    if at.shape[1] == 1:
-        return sd
-    p = np.exp(log_p + np.log(weights) - np.max(log_p + np.log(weights)))
-    p /= p.sum()
-    middle = at @ p
-    return np.asarray(np.sqrt(sd**2 + ((at - middle[:, None]) ** 2) @ p), dtype=np.float64)
-
-
-def _log_sum(log_p: FloatArray, weights: FloatArray) -> float:
-    top = float(np.max(log_p))
-    return top + math.log(float(np.sum(np.exp(log_p - top) * weights)))
-
-
 def explain(
     residual: FloatArray,
     causes: Hypotheses,
@@ -356,25 +200,37 @@ def explain(
     """
     nothing = account_for(residual, causes, (), shift)
     best, level, ranked = nothing, [nothing], [nothing]
+    further = gain if next_gain is None else next_gain
     for size in range(1, most + 1):
-        further = gain if next_gain is None else next_gain
-        need = max(best.log_evidence + (further if best.members else gain), nothing.log_evidence + gain + (size - 1) * further)
-        seen: dict[frozenset[int], Account] = {}
-        for account in level:
-            for j in range(causes.q):
-                key = frozenset((*account.members, j))
-                if len(key) < size or key in seen or _clash(causes, account.members, j):
-                    continue
-                seen[key] = account_for(residual, causes, (*account.members, j), shift)
-        possible = (a for a in seen.values() if math.isfinite(a.log_evidence))
-        level = sorted(possible, key=lambda a: -a.log_evidence)[:beam]
-        if not level or level[0].log_evidence < need:
+        level = _next_level(residual, causes, level, size, beam, shift)
+        if not level or level[0].log_evidence < max(
+            best.log_evidence + further if best.members else -math.inf,
+            nothing.log_evidence + gain + _extra(causes, level[0].members) + (size - 1) * further,
+        ):
             if size == 1 and level:  # a pair may explain what no single cause can
                 continue
             break
         best, ranked = level[0], level
     classes = tuple(_class_of(residual, causes, best, j, shift) for j in best.members)
     return Explanation(best=best, nothing=nothing, classes=classes, runners_up=tuple(a for a in ranked if a is not best))
+
+
+def _extra(causes: Hypotheses, members: Sequence[int]) -> float:
+    """What the least doubted member of a set asks for beyond the limit."""
+    return 0.0 if causes.extra is None else float(min(causes.extra[j] for j in members))
+
+
+def _next_level(
+    residual: FloatArray, causes: Hypotheses, level: Sequence[Account], size: int, beam: int, shift: Shift | None
+) -> list[Account]:
+    """The best sets of one cause more than those of a level."""
+    seen: dict[frozenset[int], tuple[int, ...]] = {}
+    for account in level:
+        for j in range(causes.q):
+            key = frozenset((*account.members, j))
+            if len(key) == size and key not in seen and not _clash(causes, account.members, j):
+                seen[key] = (*account.members, j)
+    return accounts_for(residual, causes, list(seen.values()), shift).best(beam)
 
 
 def _clash(causes: Hypotheses, members: Sequence[int], j: int) -> bool:
@@ -390,19 +246,30 @@ def _class_of(residual: FloatArray, causes: Hypotheses, best: Account, member: i
         rows = rows - basis @ (basis.T @ rows)
     table = cosines(np.column_stack([rows[:, member], rows]))[0, 1:]
     found: list[tuple[float, int]] = [(math.inf, member)]
-    for j in range(causes.q):
-        if j == member or j in others or _clash(causes, others, j):
+    own = _unusual(causes, best)
+    rivals = [j for j in range(causes.q) if j != member and j not in others and not _clash(causes, others, j)]
+    tried = accounts_for(residual, causes, [(*others, j) for j in rivals], shift)
+    for row, j in enumerate(rivals):
+        if not math.isfinite(tried.log_evidence[row]):
             continue
-        rival = account_for(residual, causes, (*others, j), shift)
-        if not math.isfinite(rival.log_evidence):
+        if causes.sign[j] and tried.sizes[row, -1] * causes.sign[j] <= 0:
             continue
-        size = rival.sizes[-1]
-        if causes.sign[j] and size * causes.sign[j] <= 0:
-            continue
-        worse = rival.fit - best.fit
-        if worse < SAME_CHI2 or (table[j] > SAME_COSINE and worse < _OUT_OF_SIZE):
-            found.append((rival.log_evidence, j))
+        worse, unusual = float(tried.fit[row]) - best.fit, _unusual(causes, tried.account(row))
+        by_rows = worse - unusual + own  # which of two sizes is more usual is no reading: it ranks a class and does not make it smaller
+        if worse < SAME_CHI2 or (by_rows < SAME_CHI2 and unusual < _OUT_OF_SIZE) or (table[j] > SAME_COSINE and worse < _OUT_OF_SIZE):
+            found.append((float(tried.log_evidence[row]), j))
     return tuple(j for _, j in sorted(found, key=lambda pair: -pair[0]))
+
+
+def _unusual(causes: Hypotheses, account: Account) -> float:
+    """How far the sizes of an account are from what is usual. [sd squared]"""
+    return float(
+        sum(
+            ((size - causes.size_mean[j]) / causes.size_sd[j]) ** 2
+            for j, size in zip(account.members, account.sizes, strict=True)
+            if math.isfinite(causes.size_sd[j])
+        )
+    )
 
 
 def flat_hypotheses(signatures: FloatArray, *, odds: float = 0.02) -> Hypotheses:

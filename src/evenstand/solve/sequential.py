@@ -114,11 +114,17 @@ def cusum_run_length(limit: float, *, slack: float = SLACK, shift: float = 0.0, 
     return 1.0 / (1.0 / up + 1.0 / _one_sided_length(limit, slack, -shift)) if two_sided else up
 
 
+@cache
+def _nodes() -> tuple[FloatArray, FloatArray]:
+    x, weight = np.polynomial.legendre.leggauss(_NODES)
+    return x, weight
+
+
 def _one_sided_length(limit: float, slack: float, shift: float) -> float:
     """L(s) = 1 + L(0) P(step <= -s) + integral over 0..limit of L(x) density(x - s) dx, at s = 0; a step is z - slack."""
     from scipy.special import ndtr
 
-    x, weight = np.polynomial.legendre.leggauss(_NODES)
+    x, weight = _nodes()
     x, weight = (x + 1) * limit / 2, weight * limit / 2
     at = np.append(x, 0.0)
     middle = at + shift - slack
@@ -152,6 +158,12 @@ def cusum_limit(run_length: float, *, slack: float = SLACK, two_sided: bool = Tr
     100.0
     """
     require_range("run_length", run_length, 3.0, 1e5)
+    return _limit_for(float(run_length), float(slack), two_sided)
+
+
+@cache
+def _limit_for(run_length: float, slack: float, two_sided: bool) -> float:
+    """Sought once for each run length: the same sums are watched day after day."""
     from scipy.optimize import brentq
 
     def over(limit: float) -> float:

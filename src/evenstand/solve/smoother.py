@@ -11,6 +11,7 @@ import math
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cache
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -96,13 +97,13 @@ def smooth(
     n = observed.shape[0]
     if transition.shape != (n, 2, 2) or shift.shape != (n, 2) or noise.shape != (n, 2, 2) or observed_var.shape != (n,):
         raise RangeError("the arrays do not have one entry for each step", where="transition, shift, noise", cure="Give n of each.")
-    seen = ~np.isnan(observed)
-    if not (observed_var[seen] > 0).all():
-        raise RangeError("an observation has no variance above 0", where="observed_var", cure="Say how well it is known.")
     arrays = (start, start_cov, transition, shift, noise, observed, observed_var)
     floats = tuple(np.ascontiguousarray(a, dtype=np.float64) for a in arrays)
     run = _compiled() if (n >= COMPILE_FROM if compiled is None else compiled) else _pass
-    mean, cov, after, after_cov, innovation, variance, jump, jump_var, slip, slip_var, loglik = run(*floats)
+    *found, loglik, bad = run(*floats)
+    if bad:
+        raise RangeError("an observation has no variance above 0", where="observed_var", cure="Say how well it is known.")
+    mean, cov, after, after_cov, innovation, variance, jump, jump_var, slip, slip_var = found
     return Smoothed(
         mean=mean,
         cov=cov,
@@ -119,24 +120,24 @@ def smooth(
 
 
 @cache
-def _compiled() -> Callable[..., tuple[FloatArray, ...]]:
+def _compiled() -> Callable[..., tuple[Any, ...]]:
     """The same pass, compiled. It runs on one thread."""
     from numba import njit
 
-    run: Callable[..., tuple[FloatArray, ...]] = njit(cache=True)(_pass)
+    run: Callable[..., tuple[Any, ...]] = njit(cache=True)(_pass)
     return run
 
 
 def _pass(x0, p0, tr, shift, noise, obs, obs_var):  # type: ignore[no-untyped-def]
-    """Filter and smoother written out, no matrix is ever formed; every array of `smooth` in its order."""
+    """Filter and smoother written out, no matrix is ever formed; every array of `smooth` in its order, the likelihood, and whether an
+    observation had no variance."""
     n = obs.shape[0]
     mean, cov = np.empty((n, 2)), np.empty((n, 2, 2))
     after, after_cov = np.empty((n, 2)), np.empty((n, 2, 2))
-    prior, prior_cov = np.empty((n, 2)), np.empty((n, 3))
     innovation, variance = np.full(n, np.nan), np.full(n, np.nan)
     jump, jump_var = np.full(n, np.nan), np.full(n, np.nan)
     slip, slip_var = np.full(n, np.nan), np.full(n, np.nan)
-    loglik = 0.0
+    loglik, bad = 0.0, False
     m, c, a, b, d = x0[0], x0[1], p0[0, 0], p0[0, 1], p0[1, 1]  # covariance [[a, b], [b, d]]
     for k in range(n):
         t00, t01, t10, t11 = tr[k, 0, 0], tr[k, 0, 1], tr[k, 1, 0], tr[k, 1, 1]
@@ -144,10 +145,12 @@ def _pass(x0, p0, tr, shift, noise, obs, obs_var):  # type: ignore[no-untyped-de
         u0, u1 = t00 * a + t01 * b, t00 * b + t01 * d
         v0, v1 = t10 * a + t11 * b, t10 * b + t11 * d
         a, b, d = u0 * t00 + u1 * t01 + noise[k, 0, 0], u0 * t10 + u1 * t11 + noise[k, 0, 1], v0 * t10 + v1 * t11 + noise[k, 1, 1]
-        prior[k, 0], prior[k, 1] = m, c
-        prior_cov[k, 0], prior_cov[k, 1], prior_cov[k, 2] = a, b, d
+        mean[k, 0], mean[k, 1] = m, c  # what was expected waits where the smoothed states will stand: less memory to touch
+        cov[k, 0, 0], cov[k, 0, 1], cov[k, 1, 1] = a, b, d
         if obs[k] == obs[k]:
+            bad = bad or not obs_var[k] > 0.0
             s, e = a + obs_var[k], obs[k] - m
+            s = s if s > 0.0 else 1.0
             innovation[k], variance[k] = e, s
             g0, g1 = a / s, b / s
             m, c = m + g0 * e, c + g1 * e
@@ -163,7 +166,7 @@ def _pass(x0, p0, tr, shift, noise, obs, obs_var):  # type: ignore[no-untyped-de
             u0, u1 = t00 * n00 + t10 * n01, t00 * n01 + t10 * n11
             v0, v1 = t01 * n00 + t11 * n01, t01 * n01 + t11 * n11
             n00, n01, n11 = u0 * t00 + u1 * t10, u0 * t01 + u1 * t11, v0 * t01 + v1 * t11
-        a, b, d = prior_cov[k, 0], prior_cov[k, 1], prior_cov[k, 2]
+        a, b, d = cov[k, 0, 0], cov[k, 0, 1], cov[k, 1, 1]
         if obs[k] == obs[k]:
             s, e = variance[k], innovation[k]
             g0, g1 = a / s, b / s
@@ -175,10 +178,10 @@ def _pass(x0, p0, tr, shift, noise, obs, obs_var):  # type: ignore[no-untyped-de
             n00, n01 = m00, h0 * n01 - g1 * n11
         if n00 > 0.0:
             jump[k], jump_var[k] = r0 / n00, 1.0 / n00
-        mean[k, 0], mean[k, 1] = prior[k, 0] + a * r0 + b * r1, prior[k, 1] + b * r0 + d * r1
+        mean[k, 0], mean[k, 1] = mean[k, 0] + a * r0 + b * r1, mean[k, 1] + b * r0 + d * r1
         w00, w01, w10, w11 = a * n00 + b * n01, a * n01 + b * n11, b * n00 + d * n01, b * n01 + d * n11
         cov[k, 0, 0] = a - (w00 * a + w01 * b)
         cov[k, 0, 1] = b - (w00 * b + w01 * d)
         cov[k, 1, 0] = cov[k, 0, 1]
         cov[k, 1, 1] = d - (w10 * b + w11 * d)
-    return mean, cov, after, after_cov, innovation, variance, jump, jump_var, slip, slip_var, loglik
+    return mean, cov, after, after_cov, innovation, variance, jump, jump_var, slip, slip_var, loglik, bad

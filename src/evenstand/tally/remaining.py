@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
 from evenstand.base.errors import require_range
 from evenstand.base.estimate import Est, propagate
 from evenstand.base.worked import worked
+from evenstand.reference.figures import figure
 
 
 def _finite(**masses_kg: float) -> None:
@@ -204,3 +206,87 @@ def learned_ratio(standing: Est, field: Est) -> Est:
         return field / standing
 
     return propagate(ratio, field=field, standing=standing)
+
+
+def product_ratio(ratios: Sequence[Est]) -> Est:
+    """The field-against-standing ratio of a product, learned from all lots of it so far: 1 with its usual spread before any.
+
+    Parameters
+    ----------
+    ratios : sequence of Est
+        From `learned_ratio`, one for each lot and setting. [-]
+
+    Returns
+    -------
+    Est
+        Ratio to use on the next standing catch; its sd is of the next lot, so it never falls below what lots differ by. [-]
+
+    Raises
+    ------
+    RangeError
+        If a ratio is not above 0.
+
+    References
+    ----------
+    definition: normal mean with a normal prior; the spread of lots about it is taken as half of the usual one. common-practice: the prior.
+
+    Examples
+    --------
+    >>> round(product_ratio([]).value, 3), round(product_ratio([]).sd, 3)
+    (1.0, 0.02)
+    """
+    usual = figure("practice", "defaults", "factor-field-against-standing").value
+    for i, r in enumerate(ratios, 1):
+        require_range(f"ratio {i}", r.value, 0, math.inf, low_open=True, high_open=True)
+    between = usual / 2
+    common = usual**2 - between**2  # of the product; the rest is of each lot
+    precision, weighed = 1 / common, 1 / common
+    for r in ratios:
+        w = 1 / (r.sd**2 + between**2)
+        precision, weighed = precision + w, weighed + w * r.value
+    return Est(value=weighed / precision, sd=math.sqrt(1 / precision + between**2), basis="computed", source="field against standing")
+
+
+def field_factor(standing: Est | None, *, ratio: Est | None = None, other_lots: Sequence[Est] = (), typed: Est | None = None) -> Est | None:
+    """What is believed of the product per turn in the field before a lot has run, from the best that is known.
+
+    Parameters
+    ----------
+    standing : Est or None
+        A catch of this lot and setting, standing. [kg/turn]
+    ratio : Est or None
+        Field over standing of the product, from `product_ratio`; None: before any was learned. [-]
+    other_lots : sequence of Est
+        Field factors of other lots at the same setting; their mean serves without a catch, with what lots differ by. [kg/turn]
+    typed : Est or None
+        What is typed, where nothing better is known: as good as another lot's. [kg/turn]
+
+    Returns
+    -------
+    Est or None
+        Product per turn; None if nothing is known: catch it. [kg/turn]
+
+    References
+    ----------
+    definition: standing x ratio, relative variances add up. common-practice: how far lots differ.
+    """
+    if standing is not None:
+        learned = ratio or product_ratio([])
+
+        def field(*, standing: float, ratio: float) -> float:
+            return standing * ratio
+
+        return propagate(field, standing=standing, ratio=learned)
+    lots = figure("practice", "defaults", "factor-between-lots").value
+    if other_lots:
+        mean = sum(e.value for e in other_lots) / len(other_lots)
+        own = sum(e.sd**2 for e in other_lots) / len(other_lots) ** 2
+        return Est(
+            value=mean,
+            sd=math.hypot(lots * mean * math.sqrt(1 + 1 / len(other_lots)), math.sqrt(own)),
+            basis="computed",
+            source="other lots",
+        )
+    return (
+        None if typed is None else Est(value=typed.value, sd=math.hypot(lots * typed.value, typed.sd), basis="typed", source=typed.source)
+    )

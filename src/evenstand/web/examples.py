@@ -123,6 +123,7 @@ _FIELDS = (
     Field(name="put", label="What went in", quantity="mass", hint="From the ticket, the scale or the tote.", required=True),
     Field(name="how", label="How that is known", choices=(("ticket", "Ticket"), ("glance", "A glance"))),
     Field(name="note", label="Note", kind="area"),
+    Field(name="look", label="What the bin looks like", kind="chips", choices=(("light", "Light just came on"), ("", "I type it"))),
 )
 _ONE = Typed(fields=_FIELDS[1:2], profile="si", values={"put": "4 000"})
 _OTHER_STEP = replace(_STEP, key="fill:B", do="Fill after pass 16, no later than pass 22.", cost_of_waiting=Cost(), where="North, wheat")

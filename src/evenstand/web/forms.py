@@ -12,7 +12,7 @@ from evenstand.base.units import Profile, profile_unit, read_quantity, restated_
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Field:
     """One field of a form. quantity: key of base.units.QUANTITIES, or "" for text; choices: (value, text) pairs make it a list;
-    kind: "text", "date", "file", "area" (several lines)."""
+    kind: "text", "date", "file", "area" (several lines), "chips" (choices side by side, one tap each)."""
 
     name: str
     label: str

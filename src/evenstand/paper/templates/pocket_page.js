@@ -65,7 +65,7 @@ if (typeof document !== "undefined") {
       levelSdKg: levelSd,
       levelBeforeSdKg: before ? share("glance") * most : 0,
       doseSd: bin.dose_sd,
-      overlap: data.overlap,
+      overlap: form.elements.area_from.value === "new" ? data.overlap : [0, 0],
     });
     const lines = [
       `${say(found.used, "mass")} went out; ${say(Math.max(0, found.bandLow), "mass")} to ${say(found.bandHigh, "mass")} was to be expected.`,
@@ -78,13 +78,41 @@ if (typeof document !== "undefined") {
       if (!found.worthStopping) lines.push("Small enough to leave until the next fill.");
       lines.push(side === "less" ? "Look first for a fill left out or not entered; then catch again." : "Look first for a fill entered twice; then catch again.");
     } else lines.push("A plugged run does not show in this.");
+    const taken = { areaHa: area, putKg: put, putSdKg: share(how) * (how === "glance" ? most : put), levelKg: level, levelSdKg: levelSd };
+    const start = { kg: before || 0, sd: before ? share("glance") * most : 0 };
+    lines.push(totalText(bin, [...fillsKept(bin.letter, taken), { taken, start }]));
     return {
+      fill: { bin: bin.letter, taken, start },
       state: found.state,
       title: `${bin.letter}: ${WORDS[found.state]}`,
       lines,
       words: `fill ${bin.letter}, ${say(area, "area")}, put in ${say(put, "mass")}, now ${say(level, "mass")}: ${WORDS[found.state].toLowerCase()}`,
       entry: { kind: "fill", bin: bin.letter, values: trimmed([...values, counter]), how: [how, levelHow] },
     };
+  }
+
+  // The same fill looked at again, further on: the later look stands for both.
+  const sameFill = (a, b) => a.putKg === b.putKg && b.areaHa >= a.areaHa && b.levelKg <= a.levelKg;
+
+  function fillsKept(letter, now) {
+    const out = [];
+    for (const item of kept) {
+      if (!item.fill || item.fill.bin !== letter) continue;
+      if (out.length > 0 && sameFill(out[out.length - 1].taken, item.fill.taken)) out.pop();
+      out.push(item.fill);
+    }
+    if (out.length > 0 && sameFill(out[out.length - 1].taken, now)) out.pop();
+    return out;
+  }
+
+  function totalText(bin, fills) {
+    const first = fills[0].start;
+    const total = SUMS.fillTotal(fills.map((f) => f.taken), bin.rate_kg_ha, { levelBeforeKg: first.kg, levelBeforeSdKg: first.sd });
+    const off = `${percent(total.ratio - 1)} ${total.ratio > 1 ? "more" : "less"} than asked, known to ± ${rounded(196 * total.sd, 1)} %`;
+    const over = fills.length > 1 ? `Over ${fills.length} fills on this phone: ${off}` : `This fill alone: ${off}`;
+    if (total.more === null) return `${over}. Fills known like this will never show an error of 2 %: weigh one, or run down to the low-level light.`;
+    if (total.more === 0) return `${over}. An error of 2 % can be seen.`;
+    return `${over}. ${total.more} more fill${total.more > 1 ? "s" : ""} like ${fills.length > 1 ? "these" : "this"} until 2 % can be seen.`;
   }
 
   function caught(form) {
@@ -239,7 +267,7 @@ if (typeof document !== "undefined") {
     const code = SUMS.encode(Object.assign({ minutes, nonce: nonce(), mark: data.mark }, result.entry));
     const pad = (n) => String(n).padStart(2, "0");
     const at = `${now.getFullYear()}-${pad(now.getMonth() + 1)}-${pad(now.getDate())} ${pad(now.getHours())}:${pad(now.getMinutes())}`;
-    kept.push({ code, at, words: result.words });
+    kept.push({ code, at, words: result.words, fill: result.fill || null });
     store();
     return code;
   }

@@ -44,6 +44,9 @@ const SUMS = (() => {
     const middle = (low + high) / 2;
     const spread = Math.hypot(sd, (high - low) / Math.sqrt(12));
     const size = ratio / middle - 1;
+    // The middle 95 % of a normal error and an overlap anywhere in its band: p is the band's part of the variance.
+    const p = spread > 0 ? ((high - low) / Math.sqrt(12) / spread) ** 2 : 0;
+    const reach = (1.96 + p ** 2 * (0.0122 + p * (-0.7388 + p * (1.0665 - 0.6579 * p)))) * spread;
     return {
       state,
       used,
@@ -53,14 +56,29 @@ const SUMS = (() => {
       size,
       sizeSd: spread / middle,
       spread,
-      low: ratio / high - 1 - (1.96 * sd) / high,
-      high: ratio / low - 1 + (1.96 * sd) / low,
-      bandLow: expected * (low - 1.96 * sd),
-      bandHigh: expected * (high + 1.96 * sd),
+      low: size - reach / middle,
+      high: size + reach / middle,
+      bandLow: expected * (middle - reach),
+      bandHigh: expected * (middle + reach),
       outside,
       worst: ["put", "level", "before", "dose"][parts.indexOf(Math.max(...parts))],
       worthStopping: state === "cannot-tell" ? null : state !== "holds" && Math.abs(size) >= o.worth,
     };
+  }
+
+  // fill_series with a dose that is exact: all fills together, and how many more like them until 2 % can be seen (null: never)
+  function fillTotal(fills, doseKgHa, more) {
+    const o = Object.assign({ levelBeforeKg: 0, levelBeforeSdKg: 0 }, more);
+    const sum = (pick) => fills.reduce((total, fill) => total + pick(fill), 0);
+    const last = fills[fills.length - 1];
+    const expected = doseKgHa * sum((f) => f.areaHa);
+    const ratio = (o.levelBeforeKg + sum((f) => f.putKg) - last.levelKg) / expected;
+    const put = Math.sqrt(sum((f) => f.putSdKg ** 2)) / expected;
+    const ends = (last.levelSdKg / expected) ** 2 + (o.levelBeforeSdKg / expected) ** 2;
+    const after = (n) => Math.sqrt(put ** 2 / n + ends / n ** 2);
+    let needed = null;
+    for (let extra = 0; extra <= 200 && needed === null; extra += 1) if (2 * after((fills.length + extra) / fills.length) <= 0.02) needed = extra;
+    return { ratio, sd: after(1), more: needed };
   }
 
   // -- repeats ------------------------------------------------------------------------------------------------------------
@@ -304,7 +322,7 @@ const SUMS = (() => {
     return `EV-${text.match(/.{1,4}/g).join("-")}`;
   }
 
-  return { fillCheck, catchTest, typingSlip, wheelCalibration, distanceRatio, meanOfRepeats, studentT, encode, OutOfRange, KINDS, HOW };
+  return { fillCheck, fillTotal, catchTest, typingSlip, wheelCalibration, distanceRatio, meanOfRepeats, studentT, encode, OutOfRange, KINDS, HOW };
 })();
 
 if (typeof module !== "undefined") module.exports = SUMS;

@@ -13,6 +13,8 @@ from evenstand.base.errors import EvenstandError
 from evenstand.base.units import shown
 from evenstand.desk.checking import READINGS, check_job, keep_readings, tally_rows
 from evenstand.desk.logs import Figure, figures_of, job_trails, propose_columns, read_log, remembered_recipe, says_itself
+from evenstand.desk.tallies import bin_lines, product_lines, product_rows
+from evenstand.desk.tallies import bin_rows as bin_tallies
 from evenstand.desk.trail_lines import odd_lines, other_notes
 from evenstand.desk.trail_parts import bin_rows, part_rows, repeat_lines, time_rows, turn_lines
 from evenstand.desk.trails import TrailView, trail_view
@@ -396,5 +398,7 @@ def tally(request: Request) -> Response:
     """What went where, by product."""
     site = site_of(request)
     with site.book() as book:
-        rows = tally_rows(book)
-    return site.page(request, "tally.html", rows=rows)
+        rows, bins = tally_rows(book), site.once(("bin-tallies",), lambda: bin_tallies(book))
+    units = site.profile()
+    lines = [(b, bin_lines(b, units)) for b in bins]
+    return site.page(request, "tally.html", rows=rows, bins=lines, together=product_lines(product_rows(bins), units))

@@ -15,6 +15,7 @@ from evenstand.base.units import Profile, shown_value
 from evenstand.desk.cards import Part, laid_out, wanted, warned
 from evenstand.desk.particulars import change_job, change_price
 from evenstand.desk.planning import job_inputs
+from evenstand.desk.proofs import card_with_proofs, proof_lines
 from evenstand.desk.recording import new_job, remark_card
 from evenstand.expect import PlanInputs, plan_for
 from evenstand.expect.lines import GROUPS
@@ -206,6 +207,8 @@ def card(request: Request, key: str) -> Response:
     with site.book() as book:
         inputs = job_inputs(book, key, now=iso(site.clock.now()))
         found = plan_for(inputs)
+        if inputs.outfit is not None:
+            found = dataclasses.replace(found, card=card_with_proofs(found.card, proof_lines(book, inputs.outfit.key, clock=site.clock)))
         remarks = {r.line: r for r in book.all(CardRemark) if r.outfit == inputs.job.outfit}
     parts = laid_out(found.card, keep=lambda line: line.state != "needs")
     return site.page(

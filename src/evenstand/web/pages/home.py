@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import timedelta
+from datetime import datetime, timedelta
 from typing import Annotated
 
 from fastapi import APIRouter, Form, Request, Response
@@ -16,6 +16,13 @@ from evenstand.web.naming import job_names
 from evenstand.web.site import site_of
 
 router = APIRouter()
+DONE_SHOWN = 5
+"""How many of the lines that somebody called done stand on the page, newest first; all are in history."""
+
+
+def _quarter(now: datetime) -> str:
+    """The quarter of an hour: what is due by the clock moves on by itself, and need not be worked out for every look."""
+    return f"{now:%Y-%m-%d %H}:{now.minute // 15}"
 
 
 @router.get("/")
@@ -29,11 +36,13 @@ def home(request: Request) -> Response:
         jobs = book.all(Job)
         if not jobs:
             return RedirectResponse("/start", status_code=303)
-        steps = site.once(("next", today), lambda: next_list(book, clock=site.clock))
-        put_off = [s for s in book.all(StepState) if s.state == "deferred" and s.until[:10] > today.isoformat()]
+        steps = site.once(("next", _quarter(site.clock.now())), lambda: next_list(book, clock=site.clock))
+        states = book.all(StepState)
         names = job_names(book)
+    put_off = [s for s in states if s.state == "deferred" and s.until[:10] > today.isoformat()]
+    done = sorted((s for s in states if s.state == "closed"), key=lambda s: s.at, reverse=True)[:DONE_SHOWN]
     ordered = sorted(jobs, key=lambda j: (j.finish_by or "9999", j.key))
-    return site.page(request, "next.html", steps=steps, jobs=ordered, names=names, put_off=put_off)
+    return site.page(request, "next.html", steps=steps, jobs=ordered, names=names, put_off=put_off, done=done)
 
 
 @router.post("/next/put-off")
@@ -48,6 +57,18 @@ def put_off(request: Request, key: Annotated[str, Form()], what: Annotated[str, 
         book.put(
             StepState(key=key[:200], state="deferred", at=iso(now), until=until, by=site.who, note=what[:300]), why="put off until tomorrow"
         )
+    return RedirectResponse("/", status_code=303)
+
+
+@router.post("/next/done")
+def done(request: Request, key: Annotated[str, Form()], what: Annotated[str, Form()] = "") -> Response:
+    """Somebody says that a step is done which nothing that is entered can show; other facts open it again."""
+    from evenstand.book import StepState
+
+    site = site_of(request)
+    with site.book() as book:
+        state = StepState(key=key[:200], state="closed", at=iso(site.clock.now()), by=site.who, note=what[:300])
+        book.put(state, why="done, by word")
     return RedirectResponse("/", status_code=303)
 
 

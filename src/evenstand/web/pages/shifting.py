@@ -6,7 +6,7 @@ from fastapi import APIRouter, Request, Response
 from fastapi.responses import RedirectResponse
 
 from evenstand.base.errors import EvenstandError
-from evenstand.desk.shifts import hand_over, shift_note
+from evenstand.desk.shifts import doubt_lines, hand_over, shift_note
 from evenstand.desk.since import SinceHeld, since_held
 from evenstand.web.forms import Field, Typed
 from evenstand.web.naming import job_choices, job_names
@@ -52,6 +52,7 @@ def shift(request: Request) -> Response:
         stopped=stopped,
         bin_text=bin_text,
         states=STATES,
+        doubt_lines=doubt_lines,
         typed=Typed(fields=said_fields(), profile=profile),
         kept="Handed over: the next note counts from here." if request.query_params.get("kept") else "",
     )

@@ -40,8 +40,9 @@ def start(request: Request) -> Response:
 async def keep(request: Request) -> Response:
     """Keep what is known and go to the value card."""
     site = site_of(request)
+    form = await request.form()  # before the book is held: others may want it while a slow line sends
     with site.book() as book:
-        typed = Typed.of(start_fields(), await request.form(), book.profile)
+        typed = Typed.of(start_fields(), form, book.profile)
         try:
             job = keep_answers(book, typed.values, clock=site.clock)
             return RedirectResponse(f"/before/{job.key}/card", status_code=303)

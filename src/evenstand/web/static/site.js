@@ -35,6 +35,8 @@
           const sentence = target.querySelector("[data-say]")?.textContent.trim() ?? "";
           if (sentence && sentence !== said.textContent) said.textContent = sentence;
           if (!live) target.querySelector("#summary")?.focus();
+          // A choice was tapped and no keypad is open: the answer comes into sight. While somebody types, the page stays where it is.
+          if (live && document.activeElement?.type === "radio") target.querySelector(".answer")?.scrollIntoView({ block: "nearest" });
         }
       } catch {
         /* the button still works */
@@ -47,6 +49,7 @@
       timer = setTimeout(() => refresh(true), 200);
     });
     form.addEventListener("submit", (event) => {
+      if (event.submitter?.hasAttribute("formaction")) return; // this button keeps something: the page itself goes
       event.preventDefault();
       clearTimeout(timer);
       refresh(false);
