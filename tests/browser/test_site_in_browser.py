@@ -94,7 +94,7 @@ def test_the_keyboard_reaches_the_menu_the_page_and_the_button(chromium, address
     for _ in range(16):
         page.keyboard.press("Tab")
         seen.append(page.evaluate("document.activeElement.name || document.activeElement.textContent.trim()"))
-    assert seen[:3] == ["Fill check", "Catch test", "Enter a fill"]
+    assert seen[:3] == ["Fill check", "Catch test", "No turns shown"]
     assert "area" in seen
     assert "Check" in seen
     page.close()

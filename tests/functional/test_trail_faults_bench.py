@@ -88,7 +88,7 @@ def test_the_tables_hold_every_world_and_print(runs: list[Run]) -> None:
 
 def test_a_clean_day_looked_at_again_and_again_stays_quiet() -> None:
     looks, spoke = looked_again((SEED + 90, "nominal"))
-    assert looks > 2
+    assert looks >= 2
     assert spoke == ()
 
 
