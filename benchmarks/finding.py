@@ -90,7 +90,7 @@ def text_of(result: Mapping[str, Any]) -> str:
     lines.append("\nclean plain days with an alarm")
     for world, q in result["quiet_plain"].items():
         low, high = q["share_95"]
-        well = f"{q['well_alarms']} of the {q['well_days']} with nothing ill"
+        well = f"{q['clean_alarms']} of the {q['clean_days']} really clean; {q['off_found']} found of {q['off_days']} with something off"
         lines.append(f"{world:10}{q['alarms']} of {q['days']} (95 %: {100 * low:.2f} to {100 * high:.2f} %), {well}")
         for ill, row in q["ills"].items():
             lines.append(f"{'':10}{ill}: " + ", ".join(f"{k} {v}" for k, v in sorted(row.items(), key=lambda p: -p[1])))

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import math
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any, Literal
 
@@ -12,7 +13,6 @@ from benchmarks.plain_days import PAIRED, SETS, plain_day
 from benchmarks.power import check_plain, drawn
 from benchmarks.scoring import named_sets, wilson
 
-WORTH = 0.03  # off by so much is worth stopping for in a seed
 MEANT = {  # what each ill may be called: the cause it is, or what it looks like to the masses
     "digits swapped in a fill": ("fill-missed:A", "fill-doubled:A"), "a reading lost": (), "a lid that leaks": ("lid:D", "factor:D"),
     "a bin that bridges": ("bridge:A", "fill-missed:A"), "a wrong lot": ("factor:D",), "a fill late by a day": ("fill-missed:A",),
@@ -93,27 +93,54 @@ def pair_table(runs: Sequence[PairRun]) -> dict[str, Any]:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class QuietRun:
-    """A day without a fault of ours. ills: what broke the rules; named: what was accused; truly: all that was accused first was really
-    off that day by what is worth stopping for."""
+    """A day without a fault of ours. ills: what broke the rules; named: what was accused; off: what was really off that day by what is
+    worth stopping for, though nobody put it in."""
 
     world: str
     reading_set: str
     ills: tuple[str, ...]
     named: tuple[str, ...]
-    truly: bool = False
+    off: tuple[str, ...] = ()
+
+    @property
+    def rightly(self) -> bool:
+        """Whether each set that is accused holds something that was really off."""
+        return bool(self.named) and all(set(n.split("|")) & set(self.off) for n in self.named)
+
+
+def worth_stopping(cause: str, kinds: Mapping[str, str]) -> float:
+    """How far off a thing must be before the day is no clean one: of a bin by its product, of distance, width and positions as a seed, of
+    the fan its low alarm. Infinite for what the day itself cannot be off by, such as a fill. [share]"""
+    from evenstand.reference.figures import figure
+    from evenstand.reference.practice import default
+
+    kind, _, a = cause.partition(":")
+    if kind == "fan":
+        return default("fan-alarm-low").value
+    if kind not in ("factor", "lid", "bridge", "distance", "width", "fixes"):
+        return math.inf
+    found = figure("causes", "stop", kinds.get(a, "seed"))
+    return found.low if found.low is not None else found.value
+
+
+def really_off(real: Mapping[str, float], kinds: Mapping[str, str]) -> tuple[str, ...]:
+    """What was off by as much as is worth stopping for, whoever saw it. real: size by cause. [-]"""
+    return tuple(sorted(cause for cause, size in real.items() if abs(size) >= worth_stopping(cause, kinds)))
 
 
 def quiet_run(task: tuple[int, str, str]) -> QuietRun:
     """task: seed, reading set, world."""
     seed, reading_set, world = task
     day = plain_day(seed, reading_set, world)
-    named = named_sets(check_plain(day).findings)
-    truly = bool(named) and all(abs(day.real.get(g[0], 0.0)) >= WORTH for g in named)
-    return QuietRun(world=world, reading_set=reading_set, ills=day.ills, named=tuple("|".join(g) for g in named), truly=truly)
+    named, off = named_sets(check_plain(day).findings), really_off(day.real, day.kinds)
+    return QuietRun(world=world, reading_set=reading_set, ills=day.ills, named=tuple("|".join(g) for g in named), off=off)
 
 
 def quiet_table(runs: Sequence[QuietRun]) -> dict[str, Any]:
-    """Days with an alarm by world; in the hostile world by what was ill, alone on its day, and what was accused first."""
+    """Days with an alarm by world; in the hostile world by what was ill, alone on its day, and what was accused first.
+
+    A day is clean when nothing was really off by what is worth stopping for. One on which the world itself made a meter 6 % heavy is a
+    day with a fault: an alarm that names it is a fault found, one that does not is wrong, and none is a fault that was not seen."""
     out: dict[str, Any] = {}
     for world in sorted({r.world for r in runs}):
         mine = [r for r in runs if r.world == world]
@@ -128,10 +155,13 @@ def quiet_table(runs: Sequence[QuietRun]) -> dict[str, Any]:
                 causes = {c for group in r.named for c in group.split("|")}
                 rightly[r.ills[0]] = rightly.get(r.ills[0], 0) + bool(causes & set(MEANT[r.ills[0]]))
         well = [r for r in mine if not r.ills]
+        clean, off = [r for r in well if not r.off], [r for r in well if r.off]
+        false = sum(bool(r.named) for r in clean)
         out[world] = {
             "days": len(mine), "alarms": alarms, "share_95": wilson(alarms, len(mine)), "ills": ills,
             "well_days": len(well), "well_alarms": sum(bool(r.named) for r in well),
-            "rightly": rightly, "truly": sum(r.truly for r in well),
+            "rightly": rightly, "clean_days": len(clean), "clean_alarms": false, "clean_95": wilson(false, len(clean)),
+            "off_days": len(off), "off_found": sum(r.rightly for r in off), "off_wrong": sum(bool(r.named) and not r.rightly for r in off),
         }  # fmt: skip
     return out
 

@@ -69,13 +69,19 @@ def _alarms(result: Table) -> str:
     for w, q in result["quiet_plain"].items():
         n, k = q["well_days"], q["well_alarms"]
         band = _wilson(k, n)
-        note = f"of these {q['truly']} name what was really off by 3 % or more that day" if k else ""
-        rows.append(
-            (f"readings alone, {w}" + (", nothing ill" if w == "hostile" else ""), n, k, share(k / n if n else None, band, 2), note)
-        )
+        name = f"readings alone, {w}" + (", nothing ill" if w == "hostile" else "")
+        rows.append((f"{name}, every day", n, k, share(k / n if n else None, band, 2), "-"))
+        n, k, m = q["clean_days"], q["clean_alarms"], q["off_days"]
+        rows.append((f"{name}, clean", n, k, share(k / n if n else None, q["clean_95"], 2), "-"))
+        if m:
+            found, wrong = q["off_found"], q["off_wrong"]
+            note = f"{found} name it, {wrong} name something else, {m - found - wrong} days are silent"
+            rows.append((f"{name}, something really off", m, found + wrong, share((found + wrong) / m, _wilson(found + wrong, m), 0), note))
     said = (
         "*Field*: whole simulated days with a log. *Readings alone*: the second simulator. The bar is 12 of 2,000 in the nominal world "
-        "and 3 in 100 in the rough one."
+        "and 3 in 100 in the rough one. A *clean* day is one on which nothing was really off by what is worth stopping for (3 % of a "
+        "seed's meter, of distance or width, 5 % of a fertilizer's meter, 6 % of the fan's speed); *something really "
+        "off*: the world itself made it so, and an alarm that names it is a fault found."
     )
     return said + "\n\n" + table(("days", "how many", "with an alarm", "share", "named"), rows)
 

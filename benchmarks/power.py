@@ -135,7 +135,7 @@ def scaled_inverse(covariance: FloatArray) -> FloatArray:
 
 
 def drawn(kind: str, rng: np.random.Generator, least: float = 0.01, most: float = 0.15) -> tuple[str, float]:
-    """A cause and its size: shares uniform in 1 to 15 % of both signs, fills 2 to 60 % of a full bin."""
+    """A cause and its size: shares uniform in 1 to 15 % of both signs, a leak light alone, fills 2 to 60 % of a full bin."""
     a = str(rng.choice(list(BINS)))
     if kind.startswith("fill"):
         return f"{kind}:{a}", float(rng.uniform(0.02, 0.6)) * BINS[a][2]
@@ -143,7 +143,8 @@ def drawn(kind: str, rng: np.random.Generator, least: float = 0.01, most: float 
         return f"bridge:{a}", float(rng.uniform(0.1, 1.0))
     if kind == "fixes":
         return kind, float(rng.uniform(least, most))
-    size = math.log1p(float(rng.uniform(least, most)) * float(rng.choice([-1.0, 1.0])))
+    share, side = float(rng.uniform(least, most)), float(rng.choice([-1.0, 1.0]))
+    size = math.log1p(-share if kind == "lid" else share * side)
     return (f"{kind}:{a}" if kind in ("factor", "slip", "lid") else kind), size
 
 

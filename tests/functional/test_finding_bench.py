@@ -7,7 +7,7 @@ import math
 import numpy as np
 import pytest
 from benchmarks.faults import one_run
-from benchmarks.hardships import day_until, kaplan_meier, pair_run, quiet_run, quiet_table, score_pair
+from benchmarks.hardships import QuietRun, day_until, kaplan_meier, pair_run, quiet_run, quiet_table, quiet_tasks, really_off, score_pair
 from benchmarks.plain_days import BINS, plain_day
 from benchmarks.power import BUDGET_Z, Trial, check_plain, ideal, ideal_nine, nine_in_ten, power_cell, rows_of, scaled_inverse, trial
 from benchmarks.seasons import coverage, season
@@ -127,6 +127,33 @@ def test_a_hostile_day_says_what_was_ill_and_a_clean_one_is_quiet() -> None:
     assert table["nominal"]["alarms"] == 0
     assert any(r.ills for r in runs if r.world == "hostile")
     assert not any(r.ills for r in runs if r.world == "nominal")
+
+
+def test_a_day_that_the_world_itself_made_bad_is_a_fault_and_no_clean_day() -> None:
+    """A seed meter 3 % off, a fertilizer meter 5 %: below that the day is clean, and an alarm on it is a false one."""
+    kinds = {"A": "fertilizer", "D": "seed"}
+    assert really_off({"factor:A": 0.049, "factor:D": -0.029, "distance": 0.029, "fan": 0.059, "overlap": 0.3}, kinds) == ()
+    assert really_off({"factor:A": -0.051, "factor:D": 0.031, "fan": -0.061}, kinds) == ("factor:A", "factor:D", "fan")
+    assert really_off({"distance": -0.031, "width": 0.02, "fill-missed:A": 900.0}, kinds) == ("distance",)
+
+    def run(named: tuple[str, ...], off: tuple[str, ...]) -> QuietRun:
+        return QuietRun(world="rough", reading_set="log", ills=(), named=named, off=off)
+
+    runs = [
+        run((), ()), run(("factor:A|lid:A",), ()), run(("lid:D|factor:D",), ("factor:D",)), run(("factor:A",), ("factor:D",)),
+        run(("factor:D", "width"), ("factor:D",)), run((), ("distance",)),
+    ]  # fmt: skip
+    found = quiet_table(runs)["rough"]
+    assert (found["days"], found["alarms"]) == (6, 4)
+    assert (found["clean_days"], found["clean_alarms"]) == (2, 1)
+    assert (found["off_days"], found["off_found"], found["off_wrong"]) == (4, 1, 2)
+
+
+def test_clean_rough_days_alarm_no_more_than_three_in_a_hundred() -> None:
+    """A sample of the bench: no more alarms than a share of 3 % would exceed once in a thousand."""
+    table = quiet_table([quiet_run(task) for task in quiet_tasks(7000, 140, "rough")])["rough"]
+    assert table["clean_days"] > 100
+    assert table["clean_alarms"] <= stats.binom.ppf(1 - 1e-3, table["clean_days"], 0.03)
 
 
 def test_stated_intervals_hold_what_really_was() -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import math
 
 import numpy as np
@@ -178,11 +179,31 @@ def test_one_interval_off_by_a_load_is_a_missing_fill_not_the_meter() -> None:
     assert "not the meter" in said.claim
 
 
+def test_a_finding_without_a_log_says_no_time_and_one_with_a_log_says_one() -> None:
+    def timed(*at_s: float | None) -> str:
+        plain = days(missed=3600)
+        looks = tuple(dataclasses.replace(k, at_s=t) for k, t in zip(plain.looks, at_s, strict=True))
+        return check_readings([], bin_days=[dataclasses.replace(plain, looks=looks)]).findings[0].claim
+
+    assert "into the day" not in timed(None, None, None, None)
+    assert "into the day" not in timed(0.0, 0.0, 1.0, 1.0)
+    assert " between about 2:30 h and 3:45 h into the day" in timed(4500.0, 9000.0, 13500.0, 18000.0)
+    assert " on record about 2:30 h into the day" in timed(4500.0, 9000.0, 9010.0, 18000.0)
+
+
 def test_every_interval_off_by_the_same_share_is_the_meter() -> None:
     found = check_readings([], bin_days=[days(factor=0.92)]).findings
     assert found[0].suspects == (("factor:A", "lid:A"),)  # without a catch a leak looks the same
     assert found[0].size is not None
     assert found[0].size.value == pytest.approx(-0.08, abs=0.01)
+
+
+def test_a_leak_is_no_rival_of_a_heavy_meter_and_no_bridge_either() -> None:
+    """Air that leaks, and product that does not fall, only make a meter look light."""
+    (heavy,) = accused(check_readings([], bin_days=[days(factor=1.08)]).findings)
+    assert heavy == ("factor:A",)
+    (light,) = accused(check_readings([], bin_days=[days(factor=0.92)]).findings)
+    assert "lid:A" in light
 
 
 def test_an_entry_made_twice_is_found_by_its_twin() -> None:

@@ -7,6 +7,7 @@ import numpy.typing as npt
 import pytest
 
 from evenstand.check import run_findings, run_losses
+from evenstand.check.runs import into_day
 from evenstand.desk.days import run_part
 from evenstand.desk.demo_farm import demo_farm
 from evenstand.model import Frame, Outfit, Trail
@@ -48,6 +49,32 @@ def test_a_plugged_run_is_named_exactly_and_its_start_lies_within_the_evidence(d
     assert losses[0].head == "E"
     assert losses[0].earliest_s <= 700 <= losses[0].latest_s
     assert losses[0].latest_s - losses[0].earliest_s < 60
+
+
+@pytest.mark.parametrize(
+    ("from_s", "to_s", "said"),
+    [
+        (8942.0, 8964.0, "about 2:29 h into the day"),
+        (8942.0, None, "about 2:29 h into the day"),
+        (8940.0, 13500.0, "between about 2:29 h and 3:45 h into the day"),
+        (8965.0, 8975.0, "about 2:30 h into the day"),
+        (0.0, 0.0, "about 0:00 h into the day"),
+    ],
+)
+def test_a_time_is_said_as_one_moment_where_its_ends_are_less_than_a_minute_apart(from_s: float, to_s: float | None, said: str) -> None:
+    assert into_day(from_s, to_s) == said
+
+
+def test_a_start_is_said_by_the_clock_not_in_bare_seconds() -> None:
+    present = clear()
+    present[700:, 36] = False
+    said = next(f for f in run_part(OUTFIT, trail(present)) if f.state == "does-not-hold")
+    began = said.evidence[1]
+    assert began.startswith("began about 0:1")
+    assert "into the day; the last good sighting and the first sure miss are" in began
+    assert said.low is not None
+    assert said.high is not None
+    assert f"{said.high - said.low:.0f} s apart" in began
 
 
 def test_dust_on_a_dead_sensor_does_not_hide_the_plug() -> None:

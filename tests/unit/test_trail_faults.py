@@ -149,6 +149,34 @@ def test_a_short_dip_at_the_lift_is_what_fans_do() -> None:
     silent(fan(day(), 6.5, seconds=4.0), "fan-sag")
 
 
+def every(trail: Trail, step: int, first: int = 0) -> Trail:
+    """Every so many rows of a trail, as a log with rows so many seconds apart has them."""
+    assert trail.lifted is not None
+    assert trail.fan_turns_s is not None
+    rows = np.arange(first, trail.n, step)
+    return dataclasses.replace(
+        trail, t_ms=trail.t_ms[rows], xy_m=trail.xy_m[rows], lifted=trail.lifted[rows], fan_turns_s=trail.fan_turns_s[rows]
+    )
+
+
+@pytest.mark.parametrize("step", [1, 2, 5, 10])
+@pytest.mark.parametrize("first", [0, 3])
+def test_a_short_dip_is_no_sag_however_far_apart_the_rows_are(step: int, first: int) -> None:
+    """Below the alarm for 3 s after each lift: one low row of a coarse log must not count for all of its time."""
+    told = look(every(fan(day(), 7.0, seconds=6.0), step, first), None, "fan-sag")
+    assert told.found == ()
+    assert bool(told.unseen) == (step > 4), "a log too coarse for a sag of 4 s says so"
+    assert all(f"{step} s apart" in u.says for u in told.unseen)
+
+
+@pytest.mark.parametrize(("step", "seconds"), [(1, 6.0), (2, 7.0), (5, 14.0), (10, 24.0)])
+def test_a_sag_is_seen_where_low_rows_follow_one_another_for_long_enough(step: int, seconds: float) -> None:
+    fault = one(every(fan(day(), 14.0, seconds=seconds), step), "fan-sag")
+    true = seconds * np.log(14.0 / (0.06 * 70.0))
+    said = float(fault.claim.split("for about ")[1].split(" s:")[0])
+    assert max(4.0, true - 2 * step - 1) <= said <= true + 1
+
+
 def test_fewer_than_five_lifts_show_no_sag() -> None:
     told = look(fan(day(passes=4), 20.0), None, "fan-sag")
     assert told.found == ()

@@ -14,7 +14,7 @@ from evenstand.check.learning import (
     wandering,
     watch_days,
 )
-from evenstand.check.logged import logged_findings, placement_finding
+from evenstand.check.logged import logged_findings, placement_finding, with_log
 from evenstand.check.masses import BinDay, Look, PutIn
 from evenstand.check.relations import Relation, log_relation
 from evenstand.check.runs import RunLoss, run_findings, run_losses
@@ -26,5 +26,5 @@ __all__ = [
     "BinDay", "Checked", "DaySeen", "FillSeries", "FillTaken", "Look", "PutIn", "Reconciliation", "Relation", "RunLoss", "Slip",
     "check_readings", "day_seen", "fill_check", "fill_series", "judge", "learned_scales", "log_relation", "logged_findings",
     "placement_finding", "reconcile", "reconcile_linear", "relations_for", "run_findings", "run_losses", "scale_values", "seen_from_plain",
-    "seen_plain", "typing_slip", "updated_scales", "wandering", "watch_days",
+    "seen_plain", "typing_slip", "updated_scales", "wandering", "watch_days", "with_log",
 ]  # fmt: skip

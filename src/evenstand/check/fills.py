@@ -264,7 +264,7 @@ def _fill_claim(
     )
     side = "more" if outside > 0 else "less"
     stop = "" if abs(size.value) >= worth else " Small enough to leave until the next fill."
-    return f"{who} {word}: {went}. That is {off} {side} than the hectares ask for.{stop}"
+    return f"{who} {word}: {went}. That is {off} {side} than the area asks for.{stop}"
 
 
 def _fill_evidence(

@@ -1,8 +1,11 @@
-"""What a log adds to the check of a day beside runs and heads: the fan, lost fixes, a level that does not fall; and what nothing shows."""
+"""What a log adds to the check of a day beside runs and heads: the fan, lost fixes, a level that does not fall; what its other detectors
+saw that bears on a cause the readings point at; and what nothing shows."""
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from typing import Literal
 
 from evenstand.base.units import Profile, rounded
 from evenstand.model import Finding, Outfit, Place, Trail
@@ -11,7 +14,18 @@ from evenstand.trail.faults import TrailFault, look_at
 
 KINDS = ("fan-sag", "fan-droop", "no-fall", "position-jumps")
 _SHARES = ("%",)
-_TIMES_A_DIP_S = 3.0  # rows farther apart cannot say how long a fan stayed low: one low row would count for all of its time
+_HIGH: Mapping[str, Literal[-1, 0, 1]] = {"overlap": 1, "width": 1, "distance": 1}
+_LOW: Mapping[str, Literal[-1, 0, 1]] = {"width": -1, "distance": -1}
+# What a detector saw bears on these causes, where they are of this sign: 1 counter or distance high, -1 low, 0 either.
+BEARS_ON: Mapping[str, Mapping[str, Literal[-1, 0, 1]]] = {
+    "counted-lifted": _HIGH,
+    "section-on": _HIGH,
+    "work-stuck": _HIGH,
+    "uncounted-work": _LOW,
+    "lane-gap": {"overlap": 1},
+    "speed-frozen": {"distance": 0},
+    "distance-drift": {"distance": 0},
+}
 
 
 def logged_findings(trail: Trail | None, outfit: Outfit | None, *, profile: Profile = "si") -> tuple[Finding, ...]:
@@ -42,11 +56,71 @@ def logged_findings(trail: Trail | None, outfit: Outfit | None, *, profile: Prof
     look, have = look_at(trail, outfit, profile=profile), columns_of(trail)
     out = []
     for detector in DETECTORS:
-        if detector.kind == "fan-sag" and look.usual_s > _TIMES_A_DIP_S:
-            continue
         if detector.kind in KINDS and all(any(c in have for c in group) for group in detector.needs):
             out += [logged_finding(answer) for answer in detector.find(look) if isinstance(answer, TrailFault)]
     return tuple(out)
+
+
+def with_log(findings: Sequence[Finding], trail: Trail | None, outfit: Outfit | None, *, profile: Profile = "si") -> tuple[Finding, ...]:
+    """Findings of the readings, with what the log saw that bears on the same cause as a line of their evidence.
+
+    A line explains and says where to look. It accuses nobody by itself and changes no state, size or class, so that nothing is counted
+    twice and the false alarms stay those of the readings. The ratio of distance to positions is a reading of its own and gives no line.
+
+    Range: any trail; without one the findings come back as they are.
+
+    Parameters
+    ----------
+    findings : sequence of Finding
+        Of the readings. [-]
+    trail : Trail or None
+        The log of the day. [-]
+    outfit : Outfit or None
+        Widths as far as known; where its speed comes from. [-]
+    profile : str
+        Units of the sentences. [-]
+
+    Returns
+    -------
+    tuple of Finding
+        In the same order. [-]
+
+    References
+    ----------
+    definition: a counter that reads high by counting while lifted looks like overlap, width or distance to the outline.
+    """
+    open_causes = {c for f in findings if f.state in _OPEN for group in f.suspects for c in group}
+    if trail is None or outfit is None or trail.n < 2 or not open_causes & {c for b in BEARS_ON.values() for c in b}:
+        return tuple(findings)
+    look, have = look_at(trail, outfit, profile=profile), columns_of(trail)
+    seen: list[TrailFault] = []
+    for detector in DETECTORS:
+        bears = BEARS_ON.get(detector.kind, {})
+        if "distance" in bears and "overlap" not in bears and outfit.speed_source == "gnss":
+            continue  # positions that feed the speed say nothing about it
+        if open_causes & set(bears) and all(any(c in have for c in group) for group in detector.needs):
+            seen += [a for a in detector.find(look) if isinstance(a, TrailFault)]
+    return tuple(_with_lines(f, seen) for f in findings)
+
+
+_OPEN = ("does-not-hold", "doubtful", "cannot-tell")
+
+
+def _with_lines(finding: Finding, seen: Sequence[TrailFault]) -> Finding:
+    """One finding with the lines that bear on it."""
+    if finding.state not in _OPEN:
+        return finding
+    causes = {c for group in finding.suspects for c in group}
+    lines = tuple(f"the log: {fault.claim}" for fault in seen if _bears(fault, finding, causes))
+    return replace(finding, evidence=(*finding.evidence, *lines)) if lines else finding
+
+
+def _bears(fault: TrailFault, finding: Finding, causes: set[str]) -> bool:
+    """Whether what was seen makes one of the causes likelier, by its sign too."""
+    if fault.kind == "lane-gap" and (fault.size is None or fault.size.value >= 0):
+        return False  # only passes that lie closer than the tool is wide sow ground twice
+    known = finding.size.value if finding.size is not None and finding.state != "cannot-tell" else 0.0
+    return any(c in causes and sign * known >= 0 for c, sign in BEARS_ON[fault.kind].items())
 
 
 def logged_finding(fault: TrailFault) -> Finding:

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from evenstand.check.causes import usual, usual_stops
-from evenstand.check.relations import Relation, usual_gains
+from evenstand.check.relations import DOOR, Relation, usual_gains
 from evenstand.model import Reading
 
 SHARED_HOW = ("brim", "conveyor", "glance", "share")
@@ -181,6 +181,7 @@ def mass_relations(day: BinDay) -> tuple[Relation, ...]:
         machine = look.machine_kg - max(low, 0.0)
         loads = machine_loads(machine, a, day.by)
         loads[f"lid:{a}"] = machine
+        loads[f"lid:{a}{DOOR}"] = machine
         loads[f"bridge:{a}@{i}"] = -machine
         loads[f"fill-missed:{a}@{i}"] = -1.0
         if inside:

@@ -26,6 +26,7 @@ Scale = Literal["log", "mass"]
 
 
 ROLLER = "@roller"  # ends the name of a factor that is so far off that only another roller makes it so
+DOOR = "@door"  # ends the name of a leak by which a bin loses more than its meter gives: a pile under the cart
 FAR_OFF = (0.65, 1.55)  # mass out of the bin over mass by the meter beyond which another roller is thought of: they differ by 2 and more
 
 

@@ -11,6 +11,7 @@ import numpy as np
 
 from evenstand.base.units import Profile, shown
 from evenstand.model import Finding, Outfit, Place, Trail
+from evenstand.trail.faults import clock
 from evenstand.trail.runs import RunLoss, run_losses, whole_heads
 
 __all__ = ["RunLoss", "run_findings", "run_losses"]
@@ -58,10 +59,29 @@ def _missed_ha(trail: Trail | None, since_s: float, until_s: float, width_m: flo
     return float(step[inside].sum()) * width_m / 1e4
 
 
-def _clock(trail: Trail | None, second: float) -> str:
-    """Time since the start, for a sentence."""
+def into_day(from_s: float, to_s: float | None = None) -> str:
+    """A moment of the day, or a stretch of it, counted from its start; one moment where the ends are less than a minute apart. [-]
+
+    Parameters
+    ----------
+    from_s, to_s : float
+        Seconds since the start; `to_s` None for a moment. [s]
+    """
+    end_s = from_s if to_s is None else to_s
+    if end_s - from_s < 60:
+        return f"about {_h_mm((from_s + end_s) / 2)} into the day"
+    return f"between about {_h_mm(from_s)} and {_h_mm(end_s)} into the day"
+
+
+def _h_mm(second: float) -> str:
     minutes = round(second / 60)
-    return f"{minutes // 60} h {minutes % 60:02d} min after the start"
+    return f"{minutes // 60}:{minutes % 60:02d} h"
+
+
+def _began(earliest_s: float, latest_s: float) -> str:
+    """What is known of a start: last good sighting to first miss."""
+    apart = f"the last good sighting and the first sure miss are {latest_s - earliest_s:.0f} s apart"
+    return f"began {into_day(earliest_s, latest_s)}; {apart}"
 
 
 def _run_finding(loss: RunLoss, outfit: Outfit | None, trail: Trail | None, profile: Profile) -> Finding:
@@ -77,7 +97,7 @@ def _run_finding(loss: RunLoss, outfit: Outfit | None, trail: Trail | None, prof
     area = _missed_ha(trail, loss.since_s, loss.until_s, spacing) if spacing is not None else None
     missed = f" That is {shown(area, 'area', profile)} of one row: neighbours fill in, do not sow it again." if area is not None else ""
     return Finding(
-        claim=f"Run {loss.run}{where} is plugged since {_clock(trail, loss.since_s)}.{share}{missed}",
+        claim=f"Run {loss.run}{where} is plugged since {clock(loss.since_s)}.{share}{missed}",
         state="does-not-hold",
         suspects=((f"run:{loss.run}",),),
         place=Place(since_s=loss.since_s, until_s=loss.until_s, area_ha=area, runs=(loss.run,)),
@@ -95,7 +115,7 @@ def _run_finding(loss: RunLoss, outfit: Outfit | None, trail: Trail | None, prof
 def _run_evidence(loss: RunLoss) -> tuple[str, ...]:
     return (
         f"seen in {loss.seen} of {loss.looked} rows since, while its siblings were seen",
-        f"start between {loss.earliest_s:.0f} s (last good sighting) and {loss.latest_s:.0f} s",
+        _began(loss.earliest_s, loss.latest_s),
     )
 
 
@@ -109,13 +129,13 @@ def _head_finding(head: str, group: Sequence[RunLoss], outfit: Outfit | None, tr
     missed = f", {shown(area, 'area', profile)} so far" if area is not None else ""
     numbers = tuple(sorted(g.run for g in group))
     return Finding(
-        claim=f"Head {head} is dead: {len(group)} runs{wide}{missed}, since {_clock(trail, since)}. Worth sowing again.",
+        claim=f"Head {head} is dead: {len(group)} runs{wide}{missed}, since {clock(since)}. Worth sowing again.",
         state="does-not-hold",
         suspects=((f"head:{head}",),),
         place=Place(since_s=since, until_s=until, area_ha=area, runs=numbers),
         evidence=(
             f"runs {numbers[0]} to {numbers[-1]} went missing together, the other heads did not",
-            f"start between {earliest:.0f} s (last good sighting) and {latest:.0f} s",
+            _began(earliest, latest),
         ),
         settle_by=f"look into head {head} and its primary hose",
         worth_stopping=True,

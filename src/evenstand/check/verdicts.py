@@ -12,7 +12,7 @@ import numpy.typing as npt
 
 from evenstand.check.causes import asked_beyond, limit, prior_odds, usual_size
 from evenstand.check.masses import BinDay, Window, stop_evidence, windows_of
-from evenstand.check.relations import ROLLER, Relation, System, assemble, label, overlap_shift, whitened
+from evenstand.check.relations import DOOR, ROLLER, Relation, System, assemble, label, overlap_shift, whitened
 from evenstand.check.settling import Candidate, candidates, settle_cause, settle_class
 from evenstand.check.sizing import whole_sizes
 from evenstand.model import Reading
@@ -24,6 +24,7 @@ FloatArray = npt.NDArray[np.float64]
 
 USUAL_OVERLAP = (0.01, 0.06)
 _ROLLER_SHARE = 0.1  # of all factors that are off, those off by another roller
+_DOOR_SHARE = 0.1  # of all leaks, those by which a bin loses more than its meter gives
 _TWIN = 3.5
 _NO_TWIN = -3.0
 
@@ -153,10 +154,12 @@ def _hypotheses(
     odds, mean, sd, sign, side = [], [], [], [], []
     for variant, name in zip(system.variants, labels, strict=True):
         kind, _, a = name.partition(":")
-        odds.append(math.log(prior_odds(name) * (_ROLLER_SHARE if variant.endswith(ROLLER) else 1 / alike[name])))
+        share = _ROLLER_SHARE if variant.endswith(ROLLER) else _DOOR_SHARE if variant.endswith(DOOR) else 1 / alike[name]
+        odds.append(math.log(prior_odds(name) * share))
         window = _window(variant, windows.get(a, ()))
         usual_put = days[a].usual_put_kg if a in days else 2000.0
         m, s, one_sided, evidence = _size_prior(kind, usual_put, window, days.get(a))
+        one_sided = -one_sided if variant.endswith(DOOR) else one_sided
         s = usual_size("roller") if variant.endswith(ROLLER) else s
         mean.append(m)
         sd.append(s)
@@ -171,6 +174,7 @@ def _hypotheses(
         group=np.array([names.index(n) for n in labels], dtype=np.int64),
         side=np.array(side),
         extra=np.array([asked_beyond(name.partition(":")[0]) for name in labels]),
+        alone=np.array([v.endswith(DOOR) for v in system.variants], dtype=bool),
     )
 
 
@@ -213,6 +217,8 @@ def _size_prior(kind: str, usual_put: float, window: Window | None, day: BinDay 
         return 0.0, usual_size(kind), 1.0, 0.0
     if kind == "bridge":
         return 0.5, usual_size("bridge"), 1.0, 0.0
+    if kind == "lid":  # air that leaks only makes a meter give less
+        return 0.0, usual_size(kind), -1.0, 0.0
     return 0.0, usual_size(kind), 0.0, 0.0
 
 

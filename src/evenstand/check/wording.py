@@ -10,6 +10,7 @@ from evenstand.base.estimate import Est
 from evenstand.base.units import Profile, rounded, shown
 from evenstand.check.causes import described, stop_share, words
 from evenstand.check.relations import Relation, label
+from evenstand.check.runs import into_day
 from evenstand.check.slips import typing_slip
 from evenstand.check.verdicts import Estimate, Located, Verdict
 from evenstand.model import Finding, Place, State
@@ -18,6 +19,7 @@ from evenstand.reference.practice import default
 _SURE_GAIN = 1.0  # log-evidence beyond the limit from which "doubtful" becomes "does not hold"
 _ODD_Z = 2.5
 _ROLLER = (0.75, 1.35)  # no lot is lighter or heavier than the last by more: past these it is another roller
+_NO_CLOCK_S = 60.0  # an interval that ends sooner comes from readings without a log: its times are unknown
 _SMALL_FILL_KG = 0.35  # share of the usual fill below which no missing fill is looked for
 
 
@@ -229,13 +231,10 @@ def _when(found: Located) -> str:
         return ""
     if window.stop_s is not None and found.variant.startswith("fill-missed"):
         minutes = round((window.stop_s[1] - window.stop_s[0]) / 60)
-        return f" (the machine stood {minutes} min at {_clock(window.stop_s[0])} with no fill entered)"
-    return f" between {_clock(window.from_s)} and {_clock(window.to_s)}"
-
-
-def _clock(second: float) -> str:
-    minutes = round(second / 60)
-    return f"{minutes // 60} h {minutes % 60:02d}"
+        return f" (the machine stood {minutes} min {into_day(window.stop_s[0])} with no fill entered)"
+    if window.to_s < _NO_CLOCK_S:  # without a log nothing is known of when
+        return ""
+    return f" {into_day(window.from_s, window.to_s)}"
 
 
 def _evidence(found: Located, verdict: Verdict, profile: Profile) -> tuple[str, ...]:

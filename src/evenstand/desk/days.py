@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any, cast
 from evenstand.base.errors import InputError
 from evenstand.base.estimate import Est
 from evenstand.base.units import Profile
-from evenstand.check import BinDay, Checked, RunLoss, check_readings, logged_findings, placement_finding, run_findings, run_losses
+from evenstand.check import BinDay, Checked, RunLoss, check_readings, logged_findings, placement_finding, run_findings, run_losses, with_log
 from evenstand.desk.looks import bin_day, course_of, distance_by_trail
 from evenstand.expect.bins import factor_of
 from evenstand.model import BinPlan, Event, Fill, Finding, Outfit, Plan, Reading, Trail
@@ -94,7 +94,8 @@ def day_and_check(
     )  # fmt: skip
     order = {"does-not-hold": 0, "doubtful": 1, "cannot-tell": 2, "holds": 3}
     logged = logged_findings(trail, outfit, profile=profile)
-    found = (*run_part(outfit, trail, losses, profile=profile), *logged, *checked.findings, *placement_finding(outfit))
+    read = with_log(checked.findings, trail, outfit, profile=profile)
+    found = (*run_part(outfit, trail, losses, profile=profile), *logged, *read, *placement_finding(outfit))
     return tuple(sorted(found, key=lambda f: order[f.state])), checked
 
 

@@ -26,7 +26,8 @@ class Hypotheses:
     size_mean, size_sd (q,): what size is usual; an infinite sd leaves the size free [unit of each]; sign (q,): 1 or -1 where only
     that sign is possible, 0 for both; group (q,): at most one member of a group enters a set; -1 for none; side (q,): log-likelihood
     ratio of evidence that is no row, None for none; extra (q,): log-evidence asked beyond the limit before this cause is believed,
-    None for none.
+    None for none; alone (q,): True for a cause that speaks only where nothing else explains, and so never stands in for another; None
+    for none.
     """
 
     signatures: FloatArray
@@ -37,6 +38,7 @@ class Hypotheses:
     group: npt.NDArray[np.int64]
     side: FloatArray | None = None
     extra: FloatArray | None = None
+    alone: npt.NDArray[np.bool_] | None = None
 
     @property
     def q(self) -> int:

@@ -252,6 +252,8 @@ def _class_of(residual: FloatArray, causes: Hypotheses, best: Account, member: i
     for row, j in enumerate(rivals):
         if not math.isfinite(tried.log_evidence[row]):
             continue
+        if causes.alone is not None and causes.alone[j]:
+            continue
         if causes.sign[j] and tried.sizes[row, -1] * causes.sign[j] <= 0:
             continue
         worse, unusual = float(tried.fit[row]) - best.fit, _unusual(causes, tried.account(row))

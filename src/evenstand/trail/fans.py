@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 
 from evenstand.base.estimate import Est
 from evenstand.base.units import shown
@@ -27,7 +28,8 @@ NOT_AIR = "Air speed in the hoses, or that a hose plugged: the same turns move l
 
 @dataclass(frozen=True, slots=True)
 class _Sag:
-    """Fan speed about many lifts or lowerings: seconds after, the middle profile, the deepest dip of each [turns/s], time below [s]."""
+    """Fan speed about many lifts or lowerings: seconds after, the middle profile, the deepest dip of each [turns/s], time that it surely
+    stayed below in the middle of all [s]."""
 
     seconds: FloatArray
     middle: FloatArray
@@ -51,7 +53,8 @@ def fan_sag(look: Look) -> tuple[Answer, ...]:
 
     References
     ----------
-    definition: middle profile of the fan's speed over the seconds after each lift.
+    definition: middle profile of the fan's speed over the seconds after each lift; how long it stays low is counted from the first
+    to the last of low rows that follow one another, so a single low row says nothing of a duration.
     """
     events = {"lift": [a for a, _ in lifts(look)], "lower": [b for _, b in lifts(look)]}
     least = int(limit("fan-events"))
@@ -75,7 +78,19 @@ def fan_sag(look: Look) -> tuple[Answer, ...]:
         sag = profiles[what]
         if sag is not None and sag.below_s >= limit("fan-sag-time"):
             out.append(_sag_fault(look, what, rows, sag))
+    if not out and look.usual_s > limit("fan-sag-time"):
+        return (_too_coarse(look),)
     return tuple(out)
+
+
+def _too_coarse(look: Look) -> Unseen:
+    """Rows farther apart than a sag must last: one that is over between two rows is not seen."""
+    least, apart = limit("fan-sag-time"), look.usual_s
+    return Unseen(
+        kind="fan-sag",
+        needs=(f"rows {least:.0f} s apart or closer",),
+        says=f"Fan sag at lift shorter than about {2 * apart:.0f} s cannot be seen in this log: its rows are {apart:.0f} s apart.",
+    )
 
 
 def _profile(look: Look, rows: list[int], *, lowered: bool) -> _Sag | None:
@@ -85,7 +100,8 @@ def _profile(look: Look, rows: list[int], *, lowered: bool) -> _Sag | None:
     seconds = np.arange(0.0, AFTER_S, max(1.0, look.usual_s))
     at_work = fan[look.work & np.isfinite(fan)]
     steady = float(np.median(at_work)) if at_work.size else float("nan")
-    profiles = []
+    allowed = default("fan-alarm-low").value * steady
+    profiles, stays = [], []
     for row in rows:
         t0 = look.t_s[row]
         from_s, to_s = (t0 + SETTLED_S, t0 + SETTLED_S + BEFORE_S) if lowered else (t0 - BEFORE_S, t0)
@@ -96,6 +112,7 @@ def _profile(look: Look, rows: list[int], *, lowered: bool) -> _Sag | None:
         if here.sum() >= 3:
             line = np.interp(seconds, (look.t_s[row:end] - t0)[here], fan[row:end][here], right=np.nan)
             profiles.append(line - base)
+            stays.append(_stay((look.t_s[row:end])[here], fan[row:end][here] < base - allowed, 2 * look.usual_s))
     if len(profiles) < int(limit("fan-events")) or not np.isfinite(steady) or steady <= 0:
         return None
     table = np.array(profiles)
@@ -103,9 +120,16 @@ def _profile(look: Look, rows: list[int], *, lowered: bool) -> _Sag | None:
     if not np.isfinite(middle).any():
         return None
     deepest = int(np.nanargmin(middle))
-    allowed = default("fan-alarm-low").value * steady
-    below = float((np.nan_to_num(middle) < -allowed).sum()) * float(seconds[1])
-    return _Sag(seconds, middle, table[:, deepest], below, steady)
+    return _Sag(seconds, middle, table[:, deepest], float(np.median(stays)), steady)
+
+
+def _stay(t_s: FloatArray, low: npt.NDArray[np.bool_], most_s: float) -> float:
+    """Longest time between low rows that follow one another, no two of them farther apart than `most_s`; 0 for a single one. [s]"""
+    best = stay = 0.0
+    for step, both in zip(np.diff(t_s), low[1:] & low[:-1], strict=True):
+        stay = stay + float(step) if both and step <= most_s else 0.0
+        best = max(best, stay)
+    return best
 
 
 def _sag_fault(look: Look, what: str, rows: list[int], sag: _Sag) -> TrailFault:
