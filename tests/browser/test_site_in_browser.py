@@ -18,7 +18,8 @@ PAGES = (
     "/machine/{outfit}/today?temperature=25&fan_set=4400&puff=2.5&under_load=4350&at_lift=3900", "/shed/treat?job={job}&area=40&batch=500&chance=10",
     "/shed/bins?humidity=60+70+84&first=20&bin:A:A=urea&bin:A:C=map",
     "/proof/drill?seed=7", "/proof/drill?seed=7&answer1=distance", "/proof/drill?seed=3&faults=2", "/proof/lessons",
-    "/proof/lessons/width", "/machine/{outfit}/proving", "/after/shift", "/after/since",
+    "/proof/lessons/width", "/machine/{outfit}/proving", "/after/shift", "/after/since", "/after/calls", "/shed/orders",
+    "/at-the-fill?where=eighty-wheat%7CC&light_at=34&minutes=4&delivery=240", "/at-the-fill?where=eighty-wheat%7CC&minutes=soon",
 )  # fmt: skip
 RULES = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]
 

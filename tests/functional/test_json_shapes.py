@@ -126,6 +126,8 @@ CASES = {
     "book-proofs": ["book", "proofs", "{book}", "--outfit", "A", "--found", "width=16.26 m", "--found", "lid:A=leaks", "--by", "Kim"],
     "book-shift": ["book", "shift", "{book}", "--job", "eighty-wheat", "--out", "{here}/shift.pdf"],
     "book-loads": ["book", "loads", "{book}", "--job", JOB, "--out", "{here}/shed.pdf"],
+    "book-fill": ["book", "fill", "{book}", "--job", JOB, "--bin", "D", "--put", "4000", "--how", "pads", "--minutes", "12.5"],
+    "book-fill of loads": ["book", "fill", "{book}", "--loads"],
     "book-since": ["book", "since", "{book}", "--job", "eighty-wheat"],
     "book-bundle": ["book", "bundle", "{book}", "{here}/b.zip", "--without-names"],
     "book-undo": ["book", "undo", "{book}", "2"],

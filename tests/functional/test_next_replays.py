@@ -30,6 +30,7 @@ def test_the_scripts_hold_what_they_are_there_for() -> None:
         ("fault_mended", "doubt:home-wheat:fills A"),
         ("other_lot", "catch:home-wheat:A"),
         ("orders", "order:order-urea-2027-05-03:over"),
+        ("paper", "paper:wheat"),
     ):
         there = [key in keys(e) for e in by_name[name]]
         changes = "".join("1" if a else "0" for a, b in zip(there, [None, *there], strict=False) if a != b)

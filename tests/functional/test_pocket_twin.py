@@ -64,6 +64,7 @@ def test_the_running_total_answers_alike() -> None:
             {
                 "areaHa": random_.uniform(5, 40), "putKg": random_.uniform(0, 4000), "putSdKg": random_.choice([0.0, 8.0, 40.0, 400.0]),
                 "levelKg": random_.uniform(0, 800), "levelSdKg": random_.choice([0.0, 60.0, 450.0]),
+                "how": random_.choice(["ticket", "brim", "pads"]),
             }
             for _ in range(random_.randint(1, 6))
         ]  # fmt: skip
@@ -73,7 +74,7 @@ def test_the_running_total_answers_alike() -> None:
     for (fills, dose, more), there in zip(cases, in_node("fillTotal", cases), strict=True):
         here = fill_series(
             [
-                FillTaken(area_ha=f["areaHa"], put_kg=f["putKg"], put_sd_kg=f["putSdKg"], level_kg=f["levelKg"], level_sd_kg=f["levelSdKg"])
+                FillTaken(area_ha=f["areaHa"], put_kg=f["putKg"], put_sd_kg=f["putSdKg"], level_kg=f["levelKg"], level_sd_kg=f["levelSdKg"], how=f["how"])
                 for f in fills
             ],
             dose, level_before_kg=more["levelBeforeKg"], level_before_sd_kg=more["levelBeforeSdKg"], dose_sd=0.0,
@@ -85,6 +86,16 @@ def test_the_running_total_answers_alike() -> None:
     assert 0 in counts
     assert None in counts
     assert len(counts) > 5
+
+
+def test_brim_fills_alone_never_average_out() -> None:
+    fill = {"areaHa": 30.0, "putKg": 3600.0, "putSdKg": 144.0, "levelKg": 200.0, "levelSdKg": 5.0}
+    more = {"levelBeforeKg": 0.0, "levelBeforeSdKg": 0.0}
+    brim, pads = in_node("fillTotal", [[[{**fill, "how": how}] * 4, 121.0, more] for how in ("brim", "pads")])
+    assert brim["more"] is None
+    assert pads["more"] is not None
+    assert close(brim["sd"] ** 2 - (5 / (121 * 120)) ** 2, (4 * 144 / (121 * 120)) ** 2)
+    assert brim["sd"] > 1.9 * pads["sd"]
 
 
 def test_the_fill_check_answers_alike() -> None:

@@ -117,6 +117,51 @@ def test_two_bins_on_one_product_are_taken_together(tmp_path) -> None:
     assert turn.to_empty.ha > group.to_empty.ha
 
 
+def test_bins_in_turn_have_a_tally_once_their_turns_are_read(tmp_path) -> None:
+    book = new_book(tmp_path / "b", CLOCK)
+    turns = {"A": 3000.0, "B": 1000.0}
+    with book:
+        book.put(replace(JOB, asks=(Ask(product="wheat", rate_kg_ha=RATE, bins=("A", "B"), in_turn=True),)))
+        for a in turns:
+            book.put(
+                MeterFactor(
+                    outfit="drill", bin=a, product="wheat", kg_turn=Est(value=TYPED, sd=0.02, basis="catch"), at="2027-05-01", how="catch"
+                )
+            )
+            book.put(
+                Fill(
+                    key=a, outfit="drill", bin=a, product="wheat", job=JOB.key, at="2027-05-04T06:00:00Z", put_kg=3700.0, put_sd_kg=7.0,
+                    how="truck-scale", area_ha=0.0, level_before_kg=0.0,
+                )
+            )  # fmt: skip
+    said = " ".join(shown_by_command(tmp_path / "b").split())
+    assert "Read the turns of each." in said
+    assert json.loads(shown_by_command(tmp_path / "b", "--json"))["together"] == []
+    with Book.open(tmp_path / "b", write=True, who="test") as book:
+        for a, n in turns.items():
+            book.put(
+                JobReading(key=f"t{a}", job=JOB.key, reading=Reading(quantity=f"turns:{a}", value=n, sd=0.5, at="2027-05-04T10:00:00Z"))
+            )
+        rows = bin_rows(book)
+    assert [r.in_turn for r in rows] == [True, True]
+    for r in rows:
+        assert r.left.value == pytest.approx(3700 - turns[r.bin] * r.factor.value, rel=1e-6)
+        assert r.turns_ha == pytest.approx(RATE / TYPED), "the whole rate while it is on"
+        assert r.place is None
+    (group,) = product_rows(rows)
+    assert group.use == "in-turn"
+    assert group.to_empty.ha == pytest.approx(sum(r.to_empty.ha for r in rows))
+    said = " ".join(shown_by_command(tmp_path / "b").split())
+    assert "the last of them is empty after" in said
+    assert "while it runs" in said
+    with TestClient(create_app(tmp_path / "b"), base_url="http://127.0.0.1") as site:
+        assert "the last of them is empty after" in " ".join(site.get("/after/tally").text.split())
+    with Book.open(tmp_path / "b", write=True, who="test") as book:
+        later = replace(book.get(Fill, "A"), key="A2", at="2027-05-04T11:00:00Z", level_before_kg=300.0)
+        book.put(later)
+        assert any("Read the turns of each again" in n for r in bin_rows(book) for n in r.notes)
+
+
 def test_a_fill_without_hectares_is_said_and_a_bin_without_a_factor_says_what_to_do(tmp_path) -> None:
     filled(tmp_path / "b", blind=True)
     (row,) = json.loads(shown_by_command(tmp_path / "b", "--json"))["bins"]

@@ -11,7 +11,7 @@ from test_nextup import JOB, PRODUCTS, PROVEN, facts, plan, wrong
 from evenstand.base.estimate import Est
 from evenstand.model import CardLine, Costs, Fill, Finding, Head, Job, Load, Lot, Order, Place, Product, Stop, Weather
 from evenstand.nextup import StockFacts, next_steps, ordering_steps
-from evenstand.nextup.commissioning import ProofFacts
+from evenstand.nextup.commissioning import Measured, ProofFacts
 from evenstand.nextup.unproven import open_items
 from step_numbers import strays, unknown_quantities
 
@@ -268,6 +268,18 @@ def test_an_item_outside_its_band_costs_what_was_measured():
     step = one("readying", proofs=(long,))
     assert step.cost_of_waiting.kg == pytest.approx(0.04 * 120 * 40)
     assert step.key == "prove:a:distance"
+
+
+def test_an_item_outside_its_band_says_what_was_found_and_what_it_should_be():
+    item = next(p for p in proofs() if p.key == "distance")
+    found = Measured(item="distance", value=1.04, at="2027-05-03T06:00:00Z")
+    step = one("readying", proofs=(dataclasses.replace(item, state="outside", share=0.04, step="", found=found),))
+    assert step.because.startswith("Found on 2027-05-03: 104.0%. It should be 99.0% to 101.0%")
+    assert {1.04, item.item.low, item.item.high} <= {s.value for s in step.stated if s.quantity == item.item.quantity}
+    lid = next(p for p in proofs() if p.key == "lid:A")
+    leaks = Measured(item="lid:A", text="leaks")
+    step = one("readying", proofs=(dataclasses.replace(lid, state="outside", step="", found=leaks),))
+    assert step.because.startswith("Found: leaks. It should be tight")
 
 
 def test_what_proving_asks_for_already_stands_once():

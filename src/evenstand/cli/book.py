@@ -11,6 +11,7 @@ import click
 
 from evenstand.base.errors import BookError, EvenstandError, InputError
 from evenstand.base.units import PROFILES, Profile, check_profile, profile_unit, shown
+from evenstand.cli.book_fill import fill
 from evenstand.cli.book_loads import loads
 from evenstand.cli.book_shared import folder_argument, json_option, quoted, who_option
 from evenstand.cli.book_work import bundle, proofs, shift, since
@@ -425,5 +426,5 @@ def _entry_text(entries: tuple[str, ...]) -> tuple[str, str]:
     return "\n".join(texts), ", ".join(dict.fromkeys(sources))
 
 
-for _more in (proofs, shift, since, bundle, loads):
+for _more in (proofs, shift, since, bundle, loads, fill):
     command.add_command(_more)

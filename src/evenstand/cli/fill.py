@@ -22,6 +22,7 @@ _MISSING = {
     "dose": "Give the rate asked for, such as --dose 121.",
     "area": "Give the hectares since the fill, such as --area 29.6.",
     "put": "Give what went in, such as --put 4000.",
+    "delivery": "Give what the conveyor delivers in a minute, such as --delivery 300.",
     "left": "Give what is left in the bin, such as --left 400.",
 }
 _FIELD_OVERLAP = "1-4 %"
@@ -42,6 +43,9 @@ _FIELD_OVERLAP = "1-4 %"
 @click.option("--left-how", default="glance", show_default=True, type=click.Choice(_LEFT_HOW), help="How that is known.")
 @click.option("--dose", default="", help="Dose as proven, else the rate asked, 121 kg/ha.")
 @click.option("--dose-sd", default="2 %", show_default=True, help="How well the dose is known, one standard deviation.")
+@click.option("--minutes", default="", help="Minutes the conveyor ran, instead of --put.")
+@click.option("--delivery", default="", help="What the conveyor delivers, 300 kg/min; with a job: as learned unless given.")
+@click.option("--light-at", default="", help="Counter when the low-level light came on; with a job, instead of --area and --looks.")
 @click.option("--before", default="0 kg", show_default=True, help="In the bin before the fill.")
 @click.option("--full", default="", help="What the bin holds when full, for a glance.")
 @click.option("--put-sd", default="", help="Standard deviation of what went in, if you know it better.")
@@ -85,10 +89,15 @@ def command(
         series = fill_series(fills, dose, level_before_kg=before, dose_sd=dose_sd, overlap=overlap, **words)
         _print(series.finding, series, as_json, units, total_of(fills, dose, before_kg=before, overlap=overlap, finding=series.finding))
         return 1 if series.finding.state == "does-not-hold" else 0
-    area, put, left = reader.number("area", "area"), reader.number("put", "mass"), reader.number("left", "mass")
+    if said["light_at"]:
+        raise InputError(
+            "the counter alone tells no area", where="--light-at", cure="Give --job and --bin, or --area and --left-how light."
+        )
+    area, (put, conveyed_sd), left = reader.number("area", "area"), _put(reader), reader.number("left", "mass")
     put_sd, left_sd = reader.number("put_sd", "mass", needed=False), reader.number("left_sd", "mass", needed=False)
     reader.stop()
-    put_sd = put_sd if put_sd is not None else _put_sd(said["put_how"], put, full)
+    how = said["put_how"] if conveyed_sd is None else "conveyor"
+    put_sd = put_sd if put_sd is not None else conveyed_sd if conveyed_sd is not None else _put_sd(how, put, full)
     left_sd = left_sd if left_sd is not None else level_sd(said["left_how"], left, full or before + put)
     finding = fill_check(
         area,
@@ -102,7 +111,7 @@ def command(
         overlap=overlap,
         **words,
     )
-    one = [FillTaken(area_ha=area, put_kg=put, put_sd_kg=put_sd, level_kg=left, level_sd_kg=left_sd)]
+    one = [FillTaken(area_ha=area, put_kg=put, put_sd_kg=put_sd, level_kg=left, level_sd_kg=left_sd, how=how)]
     _print(finding, None, as_json, units, total_of(one, dose, before_kg=before, overlap=overlap, finding=finding))
     return 1 if finding.state == "does-not-hold" else 0
 
@@ -135,11 +144,35 @@ class _Reader:
             self.faults += error.faults
             return 0.0
 
+    def seconds(self) -> float | None:
+        """--minutes as seconds."""
+        from evenstand.desk.fill_sources import read_minutes
+
+        try:
+            return read_minutes(self.said["minutes"], where="--minutes")
+        except UnitError as error:
+            self.faults += error.faults
+            return None
+
     def stop(self) -> None:
         """Raise if anything was wrong."""
         if self.faults:
             missing = all(f.what == "is missing" for f in self.faults)
             raise MissingError(self.faults) if missing else InputError(self.faults)
+
+
+def _put(reader: _Reader) -> tuple[Any, float | None]:
+    """What went in, and how well it is known where that came from the conveyor's time."""
+    from evenstand.base.estimate import Est
+    from evenstand.tally import conveyor_mass
+
+    if reader.said["put"] or not reader.said["minutes"]:
+        return reader.number("put", "mass"), None
+    ran_s, delivery = reader.seconds(), reader.number("delivery", "mass_flow")
+    if reader.faults or ran_s is None:
+        return 0.0, None
+    found = conveyor_mass(ran_s, Est(value=delivery, basis="typed", source="typed"))
+    return found.value, found.sd
 
 
 def _put_sd(how: str, put_kg: float, full_kg: float | None) -> float:
@@ -203,8 +236,17 @@ def _of_book(
     reader = _Reader(said | {"counter": counter}, units)
     numbers = {
         name: reader.number(name, quantity, needed=False)
-        for name, quantity in (("area", "area"), ("counter", "area"), ("put", "mass"), ("left", "mass"), ("dose", "rate"))
+        for name, quantity in (
+            ("area", "area"),
+            ("counter", "area"),
+            ("put", "mass"),
+            ("left", "mass"),
+            ("dose", "rate"),
+            ("light_at", "area"),
+            ("delivery", "mass_flow"),
+        )
     }
+    ran_s = reader.seconds()
     typed = click.get_current_context().get_parameter_source
     given = click.core.ParameterSource.COMMANDLINE
     before = reader.number("before", "mass", needed=False) if typed("before") == given else None
@@ -217,6 +259,7 @@ def _of_book(
             area_ha=numbers["area"], counter_ha=numbers["counter"], put_kg=numbers["put"], left_kg=numbers["left"],
             put_how=said["put_how"] if typed("put_how") == given else "", before_kg=before, look=looks, left_how=said["left_how"],
             dose_kg_ha=numbers["dose"], new_ground_only=area_from == "field",
+            light_at_ha=numbers["light_at"], ran_s=ran_s, delivery_kg_s=numbers["delivery"],
         ),
         profile=units,
     )  # fmt: skip

@@ -38,12 +38,12 @@ def left_in_bin(
     if level is not None and counter is not None and level.at >= max((f.at for f in mine), default="") and level.at >= counter.at[:16]:
         return level.value, level.sd, _SEEN.get(level.instrument, "read")
     if not mine or done_ha is None:
-        return None, None, "no fill with its hectares is on record"
+        return None, None, "no fill with the area counter is on record"
     last = max(mine, key=lambda f: (f.area_ha or 0.0, f.at))
     before = last.level_before_kg or 0.0
     area = max(0.0, done_ha - (last.area_ha or 0.0))
     left = remaining_mass(before, last.put_kg, b.rate_kg_ha, area)
     used = b.rate_kg_ha * area * default("factor-in-a-day").high
     sd = math.sqrt(last.put_sd_kg**2 + (last.level_before_sd_kg or 0.0) ** 2 + used**2)
-    how = "last fill less rate times hectares since"
+    how = "last fill less the rate times the area since"
     return max(0.0, left), sd, how if left >= 0 else f"{how}: it should be empty"

@@ -20,6 +20,7 @@ FORMAT = "evenstand-call"
 VERSION = 1
 MOST_BYTES = 200_000
 _TEXT = 2000
+_CURE = "Give a file that was written by: evenstand call ... --keep FILE"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -103,12 +104,29 @@ def read_call(path: Path) -> KeptCall:
     InputError
         If it is no kept call, or of a newer release.
     """
-    cure = "Give a file that was written by: evenstand call ... --keep FILE"
     try:
         with open(path, "rb") as file:
             data = file.read(MOST_BYTES + 1)
     except OSError as error:
-        raise InputError(f"cannot be read ({error.strerror})", where=str(path), cure=cure) from None
+        raise InputError(f"cannot be read ({error.strerror})", where=str(path), cure=_CURE) from None
+    return call_from(data, where=str(path))
+
+
+def call_from(data: bytes, *, where: str) -> KeptCall:
+    """Read a kept call out of the bytes of its file.
+
+    Parameters
+    ----------
+    data : bytes
+        As the file holds them. [-]
+    where : str
+        How errors call it. [-]
+
+    Raises
+    ------
+    InputError
+        If it is no kept call, or of a newer release.
+    """
     try:
         if len(data) > MOST_BYTES:
             raise ValueError("too long")
@@ -126,10 +144,10 @@ def read_call(path: Path) -> KeptCall:
             note=_text(told["note"]),
         )
     except (ValueError, KeyError, TypeError, RecursionError) as error:
-        raise InputError("is no kept call", where=str(path), cure=cure) from error
+        raise InputError("is no kept call", where=where, cure=_CURE) from error
     if version > VERSION:
         raise InputError(
-            f"was written by a newer release (version {version})", where=str(path), limit=f"{VERSION}", cure="Install that release."
+            f"was written by a newer release (version {version})", where=where, limit=f"{VERSION}", cure="Install that release."
         )
     return kept
 

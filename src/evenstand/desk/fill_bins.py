@@ -9,7 +9,9 @@ from itertools import pairwise
 from typing import TYPE_CHECKING
 
 from evenstand.base.errors import MissingError
+from evenstand.base.estimate import Est
 from evenstand.check import FillTaken
+from evenstand.desk.fill_sources import conveyor_of
 from evenstand.model import BinPlan, Fill, Outfit, Product
 from evenstand.reference import default
 
@@ -25,7 +27,7 @@ class BinNow:
     turn is known as a share; put_kg, put_sd_kg, put_how, put_at: the last fill, for several bins all fills of the job, None without one;
     before_kg, before_sd_kg: what was in the bin then; counter_ha: the area counter then; full_kg, light_kg, light_sd_kg: of the bins;
     earlier: intervals before the last fill that the area counter joins to it, with earlier_before_kg in the bin at their start;
-    fills: how many went into it so far.
+    fills: how many went into it so far; conveyor: what the conveyor delivers of the product, learned from weighed fills [kg/s].
     """
 
     key: str
@@ -49,6 +51,7 @@ class BinNow:
     earlier_before_kg: float | None = None
     earlier_before_sd_kg: float = 0.0
     fills: int = 0
+    conveyor: Est | None = None
 
     @property
     def label(self) -> str:
@@ -85,7 +88,8 @@ def bins_now(book: Book, job: str) -> tuple[BinNow, ...]:
             out.append(_several(job, same, inputs.outfit, inputs.products, fills))
         elif same[0].in_turn:
             out.append(_one(job, same[0], inputs.outfit, inputs.products, fills))
-    return tuple(out)
+    learned = {p: conveyor_of(book, p) for p in {b.product for b in out}}
+    return tuple(replace(b, conveyor=learned[b.product]) for b in out)
 
 
 def bin_now(book: Book, key: str) -> BinNow:

@@ -9,12 +9,14 @@ from typing import TYPE_CHECKING, Literal
 
 from evenstand.base.clock import Clock, iso
 from evenstand.base.errors import Fault, MissingError
+from evenstand.base.estimate import Est
 from evenstand.base.units import Profile, rounded, shown
 from evenstand.check import FillTaken, fill_check, fill_series
 from evenstand.check.calls import level_spread
 from evenstand.desk.fill_bins import BinNow
 from evenstand.model import Finding, HowKnown, Reading
 from evenstand.reference import default, fill_sd
+from evenstand.tally import conveyor_mass
 
 if TYPE_CHECKING:
     from evenstand.book import Book
@@ -34,7 +36,9 @@ COUNTER_SD_HA = 0.05
 class FillSaid:
     """What a person says at the fill; None or "" for what was not said. area_ha since the fill, counter_ha the counter itself now [ha];
     put_kg and put_how; before_kg in the bin before it; look: what the bin looks like; left_kg in it now and left_how ("glance", "light",
-    "weighed", "empty") [kg]; dose_kg_ha asked [kg/ha]; new_ground_only: the area leaves out ground sown twice."""
+    "weighed", "empty") [kg]; dose_kg_ha asked [kg/ha]; new_ground_only: the area leaves out ground sown twice; light_at_ha: the counter
+    when the low-level light came on, where the check is then made [ha]; ran_s: how long the conveyor ran [s], delivery_kg_s what it
+    delivers [kg/s]; load: key of the truck load or delivery the fill came out of."""
 
     area_ha: float | None = None
     counter_ha: float | None = None
@@ -46,6 +50,15 @@ class FillSaid:
     left_how: str = "glance"
     dose_kg_ha: float | None = None
     new_ground_only: bool = False
+    light_at_ha: float | None = None
+    ran_s: float | None = None
+    delivery_kg_s: float | None = None
+    load: str = ""
+
+    @property
+    def conveyed(self) -> bool:
+        """Whether what went in is to come from the conveyor's time."""
+        return self.put_kg is None and self.ran_s is not None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -118,7 +131,8 @@ def answer_fill(now: BinNow | None, said: FillSaid, *, profile: Profile = "si") 
         area, put, left, dose, level_before_kg=before, level_before_sd_kg=before_sd, put_sd_kg=put_sd, level_sd_kg=left_sd,
         dose_sd=dose_sd, overlap=overlap, profile=profile, bin=bin_, product=product,
     )  # fmt: skip
-    last = FillTaken(area_ha=area, put_kg=put, put_sd_kg=put_sd, level_kg=left, level_sd_kg=left_sd)
+    how = "conveyor" if said.conveyed else said.put_how or (now.put_how if now is not None and said.put_kg is None else "")
+    last = FillTaken(area_ha=area, put_kg=put, put_sd_kg=put_sd, level_kg=left, level_sd_kg=left_sd, how=how)
     total = _total(now, last, dose, before, before_sd, dose_sd, overlap, profile)
     return FillAnswer(
         finding=finding, total=total, taken=tuple(taken), area_ha=area, put_kg=put, before_kg=before, left_kg=left, left_how=left_how
@@ -126,9 +140,16 @@ def answer_fill(now: BinNow | None, said: FillSaid, *, profile: Profile = "si") 
 
 
 def _area(now: BinNow | None, said: FillSaid, faults: list[Fault], taken: list[str], profile: Profile) -> float:
+    counter = said.counter_ha
+    if said.light_at_ha is not None:
+        if said.area_ha is not None or counter is not None or said.left_kg is not None or said.look not in ("", "light"):
+            cure = "The check is made where the light came on: leave area, counter and what is in the bin now empty."
+            faults.append(Fault(where="light_at", what="the light and another look cannot both end the check", cure=cure))
+            return 1.0
+        counter = said.light_at_ha
     if said.area_ha is not None:
         return said.area_ha
-    if said.counter_ha is None:
+    if counter is None:
         faults.append(Fault(where="area", what="the area since the fill is missing", cure="Type it, or what the counter shows now."))
         return 1.0
     if now is None or now.counter_ha is None:
@@ -136,10 +157,11 @@ def _area(now: BinNow | None, said: FillSaid, faults: list[Fault], taken: list[s
             Fault(where="counter", what="the counter at that fill is not on record", cure="Type the area since the fill instead.")
         )
         return 1.0
-    area = said.counter_ha - now.counter_ha
+    area = counter - now.counter_ha
     if area <= 0:
         at = shown(now.counter_ha, "area", profile)
-        faults.append(Fault(where="counter", what="the counter stands before the fill", limit=f"above {at}", cure="Read it again."))
+        where = "counter" if said.light_at_ha is None else "light_at"
+        faults.append(Fault(where=where, what="the counter stands before the fill", limit=f"above {at}", cure="Read it again."))
         return 1.0
     taken.append(f"{shown(area, 'area', profile)} since that fill: the counter stood at {shown(now.counter_ha, 'area', profile)}.")
     return area
@@ -163,6 +185,8 @@ def _put(now: BinNow | None, said: FillSaid, before: float, faults: list[Fault],
         if not said.put_how:
             taken.append(f"{shown(said.put_kg, 'mass', profile)} is taken as known by {HOW_TEXT.get(how, how)}: nothing else was said.")
         return said.put_kg, fill_sd(how, said.put_kg, bin_full_kg=full)
+    if said.conveyed and said.ran_s is not None:
+        return _conveyed(now, said, said.ran_s, faults, taken, profile)
     if said.put_how == "brim" and full is not None:
         taken.append(f"Brim-full is {shown(full, 'mass', profile)}.")
         return max(full - before, 0.0), fill_sd("brim", full)
@@ -175,13 +199,30 @@ def _put(now: BinNow | None, said: FillSaid, before: float, faults: list[Fault],
     return now.put_kg, now.put_sd_kg if not said.put_how or now.put_how == "all" else fill_sd(how, now.put_kg, bin_full_kg=full)
 
 
+def _conveyed(
+    now: BinNow | None, said: FillSaid, ran_s: float, faults: list[Fault], taken: list[str], profile: Profile
+) -> tuple[float, float]:
+    """What the conveyor put in, at the delivery typed, else at the one learned."""
+    typed = said.delivery_kg_s
+    delivery = Est(value=typed, basis="typed", source="typed") if typed is not None else now.conveyor if now is not None else None
+    if delivery is None:
+        cure = "Type it. Or weigh one fill and note the minutes with it: from then on it is known."
+        faults.append(Fault(where="delivery", what="what the conveyor delivers is not known", cure=cure))
+        return 0.0, 0.0
+    found = conveyor_mass(ran_s, delivery)
+    mass, rate = shown(found.value, "mass", profile), shown(delivery.value, "mass_flow", profile)
+    known = "as typed" if typed is not None else "learned from weighed fills"
+    taken.append(f"{mass} (± {shown(1.96 * found.sd, 'mass', profile)}) by {rounded(ran_s / 60, 1)} min of conveyor at {rate}, {known}.")
+    return found.value, found.sd
+
+
 def _left(
     now: BinNow | None, said: FillSaid, most: float, faults: list[Fault], taken: list[str], profile: Profile
 ) -> tuple[float, str, float]:
     full = (now.full_kg if now else None) or most
     if said.left_kg is not None:
         return said.left_kg, said.left_how, level_spread(said.left_how, said.left_kg, full)
-    if said.look == "light":
+    if said.look == "light" or said.light_at_ha is not None:
         return _light(now, taken, profile)
     if said.look == "empty":
         rest = default("left-after-empty")
@@ -299,7 +340,8 @@ def keep_check(book: Book, now: BinNow, said: FillSaid, answer: FillAnswer, *, c
     tuple of str
         What was kept, in words; empty where nothing was typed that can be kept. [text]
     """
-    from evenstand.desk.recording import record_fill, record_reading
+    from evenstand.desk.fill_entry import enter_fill, name_load
+    from evenstand.desk.recording import record_reading
 
     at, kept = iso(clock.now()), []
     counter = said.counter_ha
@@ -307,13 +349,17 @@ def keep_check(book: Book, now: BinNow, said: FillSaid, answer: FillAnswer, *, c
         counter = now.counter_ha + answer.area_ha
     letter = now.letters[0]
     with book.batch("fill check"):
-        if said.put_kg is not None and len(now.letters) == 1 and (now.put_kg is None or abs(now.put_kg - said.put_kg) > 0.5):
+        new = (said.put_kg is not None or said.conveyed) and (now.put_kg is None or abs(now.put_kg - answer.put_kg) > 0.5)
+        if new and len(now.letters) == 1:
             began = None if counter is None else max(counter - answer.area_ha, 0.0)
-            how: HowKnown = said.put_how if said.put_how else "ticket"  # type: ignore[assignment]
-            record_fill(
-                book, job=now.job, bin=letter, put_kg=said.put_kg, how=how, area_ha=began, level_before_kg=said.before_kg, clock=clock
-            )
+            how: HowKnown = "conveyor" if said.conveyed else said.put_how or "ticket"  # type: ignore[assignment]
+            enter_fill(
+                book, job=now.job, bin=letter, put_kg=said.put_kg, how=how, area_ha=began, level_before_kg=said.before_kg, load=said.load,
+                ran_s=said.ran_s, delivery_kg_s=said.delivery_kg_s, clock=clock,
+            )  # fmt: skip
             kept.append("the fill")
+        elif said.load and len(now.letters) == 1 and name_load(book, job=now.job, bin=letter, load=said.load):
+            kept.append("the load it came out of")
         if len(now.letters) == 1:
             sd = level_spread(answer.left_how, answer.left_kg, now.full_kg or answer.put_kg + answer.before_kg)
             sd = now.light_sd_kg or sd if answer.left_how == "light" else sd

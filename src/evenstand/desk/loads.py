@@ -17,7 +17,7 @@ from evenstand.supply import InBin, LoadBalance, Owed, Shortfall, Sown, load_bal
 from evenstand.supply.splitting import FieldShare, Span, TicketSplit
 
 if TYPE_CHECKING:
-    from evenstand.book import Book
+    from evenstand.book import Book, View
 
 _GROUND = 0.03  # how far an area counter is from the ground sown, ground sown twice included: common practice
 _COUNTED = 0.01  # what differs from field to field: starts and stops, ground sown twice: common practice
@@ -104,7 +104,7 @@ class _Facts:
     outfits: dict[str, str]
 
 
-def shed(book: Book, *, profile: Profile | None = None, product: str = "") -> Shed:
+def shed(book: Book | View, *, profile: Profile | None = None, product: str = "") -> Shed:
     """The shed of a book, product by product.
 
     Parameters
@@ -124,7 +124,7 @@ def shed(book: Book, *, profile: Profile | None = None, product: str = "") -> Sh
     return Shed(products=tuple(made), orders=tuple(sorted(lines, key=lambda o: (o.owed_kg == 0, o.wanted_by or "9999"))))
 
 
-def shed_findings(book: Book, *, profile: Profile | None = None) -> tuple[Finding, ...]:
+def shed_findings(book: Book | View, *, profile: Profile | None = None) -> tuple[Finding, ...]:
     """What is wrong with tickets and fills, over all products; nothing that holds or cannot be told. [-]
 
     Parameters
@@ -138,7 +138,7 @@ def shed_findings(book: Book, *, profile: Profile | None = None) -> tuple[Findin
     return tuple(f for f in found if f.state in ("does-not-hold", "doubtful"))
 
 
-def _facts(book: Book) -> _Facts:
+def _facts(book: Book | View) -> _Facts:
     from evenstand.book import JobReading
 
     jobs = {j.key: j for j in book.all(Job)}

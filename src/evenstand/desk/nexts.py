@@ -16,7 +16,7 @@ from evenstand.desk.bins_left import left_in_bin
 from evenstand.desk.planning import job_inputs
 from evenstand.expect import plan_for
 from evenstand.model import Ask, Boundary, CardLine, Fill, Finding, Job, Load, Order, Plan, Product, Step
-from evenstand.nextup import Facts, StockFacts, in_order, next_steps, ordering_steps
+from evenstand.nextup import Facts, PaperFacts, StockFacts, accounting_steps, in_order, next_steps, ordering_steps
 from evenstand.nextup.unproven import OpenItem
 from evenstand.reference import default
 from evenstand.supply import owed
@@ -224,6 +224,15 @@ def stock_facts(view: View, *, clock: Clock, profile: Profile) -> StockFacts:
     )
 
 
+def _paper(view: View, said: tuple[Step, ...], *, profile: Profile) -> PaperFacts:
+    """What is wrong with tickets and fills; worked out once for a view. [-]"""
+    from evenstand.desk.loads import shed_findings
+
+    if ("paper", profile) not in view.memo:
+        view.memo["paper", profile] = shed_findings(view, profile=profile)
+    return PaperFacts(findings=view.memo["paper", profile], products={p.key: p for p in view.all(Product)}, said=said, profile=profile)
+
+
 def _inside(view: View, job: Job, ask: Ask) -> float:
     """What went into bins for a job and is not sown yet, at the rate asked. [kg]"""
     put = sum(f.put_kg for f in view.all(Fill, job=job.key) if f.product == ask.product)
@@ -274,6 +283,7 @@ def next_list(book: Book | View, *, clock: Clock, job_key: str = "", profile: Pr
     found = [step for job in chosen for step in next_steps(job_facts(view, job.key, clock=clock, profile=profile))]
     if not job_key:
         found += ordering_steps(stock_facts(view, clock=clock, profile=profile or view.profile))
+        found += accounting_steps(_paper(view, tuple(found), profile=profile or view.profile))
     steps: dict[str, Step] = {}
     for step in found:
         state = said.get(step.key)

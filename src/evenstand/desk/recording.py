@@ -11,12 +11,16 @@ from typing import TYPE_CHECKING, Any
 from evenstand.base.clock import Clock, iso
 from evenstand.base.errors import Fault, InputError, MissingError, require_range
 from evenstand.base.estimate import Est
+from evenstand.desk.fill_sources import load_for
 from evenstand.model import Ask, Boundary, Fill, HowKnown, Job, Load, LoadKind, Lot, MeterFactor, Outfit, Product, Reading
 from evenstand.reference import fill_sd
 
 if TYPE_CHECKING:
     from evenstand.book import Book, CatchRecord
     from evenstand.tally import CatchTest
+
+_STOPWATCH_SD_S = 10.0
+"""How well minutes of a conveyor are noted: common practice. [s]"""
 
 
 def slug(text: str) -> str:
@@ -116,15 +120,24 @@ def record_fill(
     level_before_kg: float | None = None,
     load: str = "",
     at: str = "",
+    low_light_at_ha: float | None = None,
+    put_sd_kg: float | None = None,
+    ran_s: float | None = None,
 ) -> Fill:
     """Keep a fill; how well its mass is known follows from how it is known. Masses in kg, counter in ha.
 
+    load: the truck load or delivery it came out of, whose lot it takes; low_light_at_ha: the counter when the low-level light came on,
+    before this fill; put_sd_kg: how well the mass is known, where better is known than its way tells; ran_s: how long the conveyor ran
+    for it [s], from which its delivery is learned if the fill was weighed.
+
     Raises
     ------
+    InputError
+        If the load carries another product.
     MissingError
-        If the job or the bin does not exist.
+        If the job, the bin or the load does not exist.
     RangeError
-        For a mass below zero, or an area counter that runs backwards.
+        For a mass below zero, an area counter that runs backwards, or a light that came on before the fill before or after this one.
     """
     jobs = {j.key: j for j in book.all(Job)}
     if job not in jobs:
@@ -137,29 +150,49 @@ def record_fill(
     earlier = [f for f in book.all(Fill, job=job) if f.bin == bin and f.area_ha is not None]
     if area_ha is not None:
         require_range("area", area_ha, max((f.area_ha or 0.0 for f in earlier), default=0.0), 1e5, unit="ha")
-    product = _product_in(book, jobs[job], bin)
+    if low_light_at_ha is not None:
+        _light_between(low_light_at_ha, earlier, area_ha)
+    product = product_in(book, jobs[job], bin)
+    source = load_for(book, load, product)
     fill = Fill(
         key=free_key(book, Fill, f"{job}-{bin}-{len(book.all(Fill, job=job)) + 1}".lower()),
         outfit=jobs[job].outfit,
         bin=bin,
         product=product,
+        lot=source.lot if source is not None else "",
         job=job,
         at=at or iso(clock.now()),
         put_kg=put_kg,
-        put_sd_kg=fill_sd(how, put_kg, bin_full_kg=_full_kg(book, outfit, bin, product)),
+        put_sd_kg=put_sd_kg if put_sd_kg is not None else fill_sd(how, put_kg, bin_full_kg=_full_kg(book, outfit, bin, product)),
         how=how,
         area_ha=area_ha,
         level_before_kg=level_before_kg,
         level_before_sd_kg=None
         if level_before_kg is None
         else fill_sd("glance", max(level_before_kg, 1.0), bin_full_kg=_full_kg(book, outfit, bin, product)),
+        low_light_at_ha=low_light_at_ha,
         load=load,
     )
-    book.put(fill, why="fill")
+    if ran_s is None:
+        book.put(fill, why="fill")
+        return fill
+    with book.batch("fill"):
+        book.put(fill, why="fill")
+        record_reading(
+            book, job=job, clock=clock, reading=Reading(quantity=f"conveyor_time:{bin}", value=ran_s, sd=_STOPWATCH_SD_S, at=fill.at)
+        )
     return fill
 
 
-def _product_in(book: Book, job: Job, bin: str) -> str:
+def _light_between(light_ha: float, earlier: Sequence[Fill], area_ha: float | None) -> None:
+    """Refuse a light that did not come on between the fill before and this one."""
+    if area_ha is None:
+        cure = "Type what the area counter showed at this fill too."
+        raise MissingError("the hectares at this fill are missing", where="area", cure=cure)
+    require_range("light_at", light_ha, max((f.area_ha or 0.0 for f in earlier), default=0.0), area_ha, low_open=True, unit="ha")
+
+
+def product_in(book: Book, job: Job, bin: str) -> str:
     """What the plan puts into a bin."""
     from evenstand.desk.planning import plan_job
 

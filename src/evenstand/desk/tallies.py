@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING, Any
 
 from evenstand.base.errors import EvenstandError
 from evenstand.base.estimate import Est
-from evenstand.base.units import Profile, rounded, shown, shown_value
+from evenstand.base.units import Profile, restated, rounded, shown, shown_value
+from evenstand.desk.in_turn import in_turn_steps
 from evenstand.model import BinPlan, Fill, Job, MeterFactor, Outfit, Plan, Product
 from evenstand.reference import default
 from evenstand.tally import (
@@ -26,6 +27,7 @@ from evenstand.tally import (
     run_out_of,
     tally_bin,
 )
+from evenstand.tally.run_outs import BinUse
 
 if TYPE_CHECKING:
     from evenstand.book import Book
@@ -48,7 +50,8 @@ class BinRow:
     [kg/turn]; factors: by lot and setting [kg/turn]; light, rest: mass at the low-level light and when it runs empty [kg]; settling: how
     much more a fresh fill gives [-]; ratio: field over standing, learned for the product [-]; to_light, to_empty: from now on [ha, h];
     place: where on the planned drive it runs empty; looks, chi2, p, worst_z, holds: whether the looks came out as expected; odd: numbers
-    that do not fit, in sentences; notes: what is missing; tally: all of it, None where nothing can be told.
+    that do not fit, in sentences; notes: what is missing; tally: all of it, None where nothing can be told;
+    in_turn: it runs before or after another bin of its product.
     """
 
     outfit: str
@@ -75,6 +78,7 @@ class BinRow:
     notes: tuple[str, ...]
     tally: BinTally | None = None
     turns_ha: float | None = None
+    in_turn: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -111,7 +115,7 @@ def product_rows(rows: Sequence[BinRow], *, in_turn: Sequence[str] = ()) -> tupl
     rows : sequence of BinRow
         From `bin_rows`. [-]
     in_turn : sequence of str
-        Names of products whose bins run one after the other. [-]
+        Names of products whose bins run one after the other, beside those whose job says so. [-]
     """
     out = []
     for key in dict.fromkeys((r.outfit, r.product, r.job) for r in rows):
@@ -119,9 +123,10 @@ def product_rows(rows: Sequence[BinRow], *, in_turn: Sequence[str] = ()) -> tupl
         if len(mine) < 2:
             continue
         tallies, turns = [r.tally for r in mine if r.tally], [r.turns_ha for r in mine if r.turns_ha]
-        use = "in-turn" if key[1] in in_turn else "together"
+        one_by_one = key[1] in in_turn or all(r.in_turn for r in mine)
+        use: BinUse = "in-turn" if one_by_one else "together"
         try:
-            found = run_out_of(tallies, turns, use="in-turn" if key[1] in in_turn else "together")
+            found = run_out_of(tallies, turns, use=use)
         except EvenstandError:
             continue
         left = Est(value=sum(t.left.value for t in tallies), sd=math.sqrt(sum(t.left.sd**2 for t in tallies)), basis="computed")
@@ -135,14 +140,16 @@ def _row(book: Book, key: tuple[str, str, str], fills: Sequence[Fill], jobs: dic
     factors = [f for f in book.all(MeterFactor, outfit=outfit_key) if f.bin == letter and f.product == product_key]
     order = sorted(fills, key=lambda f: (f.at, f.area_ha or 0.0))
     last_job = order[-1].job
+    for job in {f.job for f in order}:
+        if job not in plans:
+            plans[job] = _plan(book, job) if job in jobs else None
+    known = plans.get(last_job)
     empty = BinRow(
         outfit=outfit.name if outfit else outfit_key, bin=letter, product=product.name if product else product_key, job=last_job,
         left=None, typed=None, factor=None, factors={}, light=None, rest=None, settling=None, ratio=product_ratio([]), to_light=None,
         to_empty=None, place=None, looks=0, chi2=None, p=None, worst_z=None, holds=None, odd=(), notes=(),
+        in_turn=known is not None and any(b.bin == letter and b.in_turn for b in known.bins),
     )  # fmt: skip
-    for job in {f.job for f in order}:
-        if job not in plans:
-            plans[job] = _plan(book, job) if job in jobs else None
     steps, notes, turns_ha, done_ha, typed = _steps(book, letter, order, plans, outfit)
     if not steps or typed is None:
         return replace(empty, notes=notes)
@@ -172,17 +179,18 @@ def _plan(book: Book, job: str, *, drive: bool = False) -> Plan | None:
 def _told(row: BinRow, tally: BinTally, turns_ha: float | None, done_ha: float, plan: Plan | None) -> BinRow:
     light, out, place = None, None, None
     if turns_ha:
-        pace = _pace(plan)
+        pace = None if row.in_turn else _pace(plan)
         try:
             light = run_out(tally, turns_ha, what="light", pace_ha_h=pace)
             out = run_out(tally, turns_ha, pace_ha_h=pace)
-            place = place_at(plan.drive, done_ha + out.ha) if plan is not None and plan.drive is not None else None
+            known = plan is not None and plan.drive is not None and not row.in_turn  # in turn nobody knows when it is its turn
+            place = place_at(plan.drive, done_ha + out.ha) if known and plan is not None and plan.drive is not None else None
         except EvenstandError as error:
             row = replace(row, notes=(*row.notes, str(error)))
     words = {"fill": "the fill", "level": "the look", "unrecorded": "something that came or went unrecorded"}
     odd = tuple(
         f"Step {t.step + 1}: {words[t.kind]} is off by about {rounded(t.size_kg, 0)} kg (± {rounded(1.96 * t.sd_kg, 0)} kg)"
-        + (f"; {len(t.rivals)} other number(s) would explain it as well." if t.rivals else ".")
+        + (f"; {len(t.rivals)} other number{'s' if len(t.rivals) > 1 else ''} would explain it as well." if t.rivals else ".")
         for t in tally.bad_tickets
     )
     return replace(
@@ -262,7 +270,9 @@ def _steps(
             notes.append(f"Job {job or 'not named'}: no product per turn is known, so nothing joins fills and looks. Catch or type one.")
             continue
         if b.in_turn:
-            notes.append(f"Job {job}: its bins run in turn; the hectares do not say which one fed. Read the turns of each.")
+            made, note = in_turn_steps([f for f in fills if f.job == job], latest, letter, lambda lot: _named(lot, setting))
+            steps, notes = [*steps, *made], [*notes, f"Job {job}: {note}"] if note else notes
+            typed, turns_ha = (b.factor_kg_turn, _turns_ha(b, latest.get(f"typed_rate:{letter}"))) if made else (typed, turns_ha)
             continue
         typed, turns_ha = b.factor_kg_turn, _turns_ha(b, latest.get(f"typed_rate:{letter}"))
         mine = [f for f in fills if f.job == job]
@@ -384,18 +394,19 @@ def bin_lines(row: BinRow, profile: Profile) -> tuple[str, ...]:
         change = "" if row.typed is None else f", {_change(row.factor.value / row.typed.value - 1)} typed"
         out.append(f"a turn gives {shown(row.factor.value, 'factor', profile)} ± {rounded(196 * row.factor.relative_sd, 1)} %{change}")
     if row.to_empty is not None:
-        out.append(f"runs empty after {_span(row.to_empty, profile)}{_pass(row.place)}")
+        alone = " while it runs" if row.in_turn else ""
+        out.append(f"runs empty after {_span(row.to_empty, profile)}{alone}{_pass(row.place)}")
     if row.to_light is not None:
         if row.to_light.high_ha == 0:
             out.append("its low-level light should be on")
         elif row.to_light.ha == 0:
             out.append("its low-level light may be on already")
         else:
-            out.append(f"low-level light after {_span(row.to_light, profile)}")
+            out.append(f"low-level light after {_span(row.to_light, profile)}" + (" while it runs" if row.in_turn else ""))
     if row.holds is not None and row.looks:
         looks = "one look" if row.looks == 1 else f"{row.looks} looks"
         out.append(f"{looks} came out as expected" if row.holds else f"not all of {looks} came out as expected")
-    return (*out, *row.odd, *row.notes)
+    return (*out, *(restated(t, profile) for t in row.odd), *row.notes)
 
 
 def product_lines(groups: Sequence[ProductRow], profile: Profile) -> tuple[str, ...]:

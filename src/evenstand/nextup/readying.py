@@ -45,7 +45,7 @@ def _single(facts: Facts, item: OpenItem) -> Step:
     return Step(
         key=f"prove:{item.outfit}:{item.key}",
         do=f"{item.title}: {item.do}",
-        because=item.because,
+        because=_because(item, say),
         cost_of_waiting=cost(facts, share, touched, usual=usual, say=say),
         confirm_by="Enter what was found on the outfit's record.",
         closes_when="it is measured, inside its band",
@@ -55,6 +55,27 @@ def _single(facts: Facts, item: OpenItem) -> Step:
         evidence=(f"since {item.since[:10]}",) if item.since else (),
         stated=say.stated,
     )
+
+
+def _because(item: OpenItem, say: Saying) -> str:
+    """Why it is open; outside its band: what was found, and what it should be."""
+    found, spec = item.found, item.item
+    if item.state != "outside" or found is None:
+        return item.because
+    what = say(found.value, spec.quantity) if spec.quantity and found.value is not None else found.text
+    low, high = spec.low, spec.high
+    if not spec.quantity:
+        band = " or ".join(spec.good)
+    elif low is not None and high is not None:
+        band = say(low, spec.quantity) if low == high else f"{say(low, spec.quantity)} to {say(high, spec.quantity)}"
+    elif low is not None:
+        band = f"at least {say(low, spec.quantity)}"
+    else:
+        band = f"at most {say(high, spec.quantity)}" if high is not None else ""
+    if not what or not band:
+        return item.because
+    when = f" on {found.at[:10]}" if found.at else ""
+    return f"Found{when}: {what}. It should be {band}" + (f"; {spec.band_from}." if spec.band_from else ".")
 
 
 def _all(facts: Facts, items: Sequence[OpenItem]) -> Step:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-from evenstand.nextup.commissioning import Item, Line, Moment, ProofFacts, record_lines
+from evenstand.nextup.commissioning import Item, Line, Measured, Moment, ProofFacts, record_lines
 from evenstand.reference import default
 
 OpenState = Literal["outside", "due", "open"]
@@ -22,10 +22,11 @@ class OpenItem:
 
     key: of the item, such as "distance" or "catch:B"; outfit: key; title, do: as a person calls it, and how it is done; because: why it
     is open, a sentence; state: "outside" its band, "due" again, "open" never measured; since: when it went stale, ISO, "" where nobody
-    knows; moment: "yard" before the first hectare, "first-metres" where only the soil shows it; bins: letters it touches, () where
-    it touches none; share: dose error it means, as measured, signed [-], None where nothing was measured or it moves no dose;
-    usual_low, usual_high: how far off it usually is while nobody has measured it [-], None where no figure is known; item: with its
-    band; step: beginning of the key of the step of `nextup.proving` that asks for the same, "" where there is none.
+    knows; moment: "yard" before the first hectare, "first-metres" where only the soil shows it; bins: letters it touches, () where it
+    touches none; share: dose error it means, as measured, signed [-], None where nothing was measured or it moves no dose; found: what
+    was measured last, None where nothing was; usual_low, usual_high: how far off it usually is while nobody has measured it [-], None
+    where no figure is known; item: with its band; step: beginning of the key of the step of `nextup.proving` that asks for the same, ""
+    where there is none.
     """
 
     key: str
@@ -38,6 +39,7 @@ class OpenItem:
     moment: Moment = "yard"
     bins: tuple[str, ...] = ()
     share: float | None = None
+    found: Measured | None = None
     usual_low: float | None = None
     usual_high: float | None = None
     item: Item
@@ -76,6 +78,7 @@ def _open_item(line: Line, facts: ProofFacts) -> OpenItem:
         moment=item.moment,
         bins=(letter,) if kind in _BIN_ITEMS else tuple(b.letter for b in facts.outfit.bins) if kind in _OF_ALL else (),
         share=_share(line, facts) if state == "outside" else None,
+        found=line.latest,
         usual_low=usual.low if usual else None,
         usual_high=usual.high if usual else None,
         item=item,

@@ -47,15 +47,15 @@ def stopped(note: ShiftNote, profile: Profile) -> list[str]:
         out = [f"{shown(note.done_ha, 'area', profile)} sown{left}; read {_clock(note.last_read)}."]
     if note.done_pass is not None:
         out.append(
-            f"About pass {note.done_pass} by hectares; next pass {note.next_pass}."
+            f"About pass {note.done_pass} by the area; next pass {note.next_pass}."
             if note.next_pass
-            else "The last pass is done, by hectares."
+            else "The last pass is done, by the area."
         )
     return [*out, note.stop] if note.stop else out
 
 
 def bin_text(b: ShiftBin, profile: Profile) -> str:
-    """'2,360 kg (± 120), good for 19.5 ha; last fill less rate times hectares since'. [text]"""
+    """'2,360 kg (± 120), good for 19.5 ha; last fill less the rate times the area since'. [text]"""
     if b.left_kg is None:
         return f"not known: {b.how}"
     spread = f" (± {figures(b.sd_kg, 'mass', profile, count=2)})" if b.sd_kg else ""

@@ -78,7 +78,7 @@ if (typeof document !== "undefined") {
       if (!found.worthStopping) lines.push("Small enough to leave until the next fill.");
       lines.push(side === "less" ? "Look first for a fill left out or not entered; then catch again." : "Look first for a fill entered twice; then catch again.");
     } else lines.push("A plugged run does not show in this.");
-    const taken = { areaHa: area, putKg: put, putSdKg: share(how) * (how === "glance" ? most : put), levelKg: level, levelSdKg: levelSd };
+    const taken = { areaHa: area, putKg: put, putSdKg: share(how) * (how === "glance" ? most : put), levelKg: level, levelSdKg: levelSd, how };
     const start = { kg: before || 0, sd: before ? share("glance") * most : 0 };
     lines.push(totalText(bin, [...fillsKept(bin.letter, taken), { taken, start }]));
     return {

@@ -66,16 +66,18 @@ const SUMS = (() => {
     };
   }
 
-  // fill_series with a dose that is exact: all fills together, and how many more like them until 2 % can be seen (null: never)
+  // fill_series with a dose that is exact: all fills together, and how many more like them until 2 % can be seen (null: never).
+  // Fills to the brim share the error of one density, so theirs adds up instead of averaging out.
   function fillTotal(fills, doseKgHa, more) {
     const o = Object.assign({ levelBeforeKg: 0, levelBeforeSdKg: 0 }, more);
     const sum = (pick) => fills.reduce((total, fill) => total + pick(fill), 0);
     const last = fills[fills.length - 1];
     const expected = doseKgHa * sum((f) => f.areaHa);
     const ratio = (o.levelBeforeKg + sum((f) => f.putKg) - last.levelKg) / expected;
-    const put = Math.sqrt(sum((f) => f.putSdKg ** 2)) / expected;
+    const put = Math.sqrt(sum((f) => (f.how === "brim" ? 0 : f.putSdKg ** 2))) / expected;
+    const stays = sum((f) => (f.how === "brim" ? f.putSdKg : 0)) / expected;
     const ends = (last.levelSdKg / expected) ** 2 + (o.levelBeforeSdKg / expected) ** 2;
-    const after = (n) => Math.sqrt(put ** 2 / n + ends / n ** 2);
+    const after = (n) => Math.sqrt(put ** 2 / n + ends / n ** 2 + stays ** 2);
     let needed = null;
     for (let extra = 0; extra <= 200 && needed === null; extra += 1) if (2 * after((fills.length + extra) / fills.length) <= 0.02) needed = extra;
     return { ratio, sd: after(1), more: needed };

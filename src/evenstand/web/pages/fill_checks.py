@@ -10,12 +10,13 @@ from evenstand.base.errors import EvenstandError, MissingError
 from evenstand.base.units import Profile, shown
 from evenstand.base.worked import Working
 from evenstand.desk.fill_bins import BinNow, bins_now
+from evenstand.desk.fill_sources import LoadChoice, load_choices
 from evenstand.desk.filling import FillAnswer, FillSaid, answer_fill, keep_check, total_text
 from evenstand.desk.workings import fill_workings
 from evenstand.web.asking import bounded
 from evenstand.web.forms import Field, Typed
 from evenstand.web.naming import job_choices
-from evenstand.web.pages.filling import HOW
+from evenstand.web.pages.filling import HOW, load_field, minutes_of
 from evenstand.web.site import Site, site_of
 
 if TYPE_CHECKING:
@@ -31,9 +32,11 @@ LOOKS = (
     ("light", "Light just came on"), ("empty", "Run empty"), ("quarter", "¼"), ("half", "½"), ("three-quarters", "¾"), ("", "I type it"),
 )  # fmt: skip
 OTHER_JOBS = 8
+OPENS = ("left", "before", "dose", "light_at", "minutes", "delivery", "load")
+"""Fields that keep the fold open once something stands in them."""
 
 
-def fields_for(bins: tuple[BinNow, ...], profile: Profile) -> tuple[Field, ...]:
+def fields_for(bins: tuple[BinNow, ...], profile: Profile, loads: tuple[LoadChoice, ...] = ()) -> tuple[Field, ...]:
     """Fields of the fill check, in the order a person meets them; none depends on the bin, so that choosing one needs no new page."""
     where = (*((b.key, _chip(b, profile)) for b in bins), NO_BIN)
     known = "Empty: as the book has it." if bins else ""
@@ -49,10 +52,24 @@ def fields_for(bins: tuple[BinNow, ...], profile: Profile) -> tuple[Field, ...]:
         Field(name="before", label="What was in it before that fill", quantity="mass", hint=known or "Empty: nothing was in."),
         Field(name="dose", label="Rate asked", quantity="rate", hint="Empty: as the job asks." if bins else ""),
         Field(name="area_from", label="The area is from", choices=AREA_FROM),
-    )
+        Field(
+            name="light_at", label="Counter when the low-level light came on", quantity="area",
+            hint="Instead of area and look, if it came on earlier than now.",
+        ),
+        Field(name="minutes", label="Minutes the conveyor ran", hint="Instead of a weight."),
+        Field(name="delivery", label="What it delivers", quantity="mass_flow", hint=_delivery_hint(bins, profile)),
+        *load_field(loads),
+    )  # fmt: skip
 
 
-FOLDED = ("left", "left_how", "before", "dose", "area_from")
+def _delivery_hint(bins: tuple[BinNow, ...], profile: Profile) -> str:
+    """What is learned of the conveyor, by product."""
+    known = {b.name: shown(b.conveyor.value, "mass_flow", profile) for b in bins if b.conveyor is not None}
+    learned = "; ".join(f"{name} {rate}" for name, rate in known.items())
+    return f"Empty: as learned, {learned}." if learned else "Learned once a weighed fill has its minutes."
+
+
+FOLDED = ("left", "left_how", "before", "dose", "area_from", "light_at", "minutes", "delivery", "load")
 
 
 def _chip(b: BinNow, profile: Profile) -> str:
@@ -69,12 +86,13 @@ def _asked(site: Site, data: Mapping[str, object], job: str) -> tuple[Typed, tup
         keys = [k for k, _ in jobs]
         job = next((k for k in (own, job, *keys[:1]) if k in keys), "")
         bins = site.once(("bins now", job, profile), lambda: bins_now(book, job)) if job else ()
+        loads = load_choices(book, products=[b.product for b in bins], profile=profile) if bins else ()
     fresh = not (set(data) - {"job"})
     if fresh and bins:
         newest = max(bins, key=lambda b: (b.put_at if len(b.letters) == 1 else "", -bins.index(b)))
         where = newest.key
     chosen = next((b for b in bins if b.key == where), None)
-    typed = Typed.of(fields_for(bins, profile), data, profile)
+    typed = Typed.of(fields_for(bins, profile, loads), data, profile)
     typed.values["where"] = chosen.key if chosen is not None else where or NO_BIN[0]
     bounded(typed)
     return typed, bins, chosen, job
@@ -82,12 +100,13 @@ def _asked(site: Site, data: Mapping[str, object], job: str) -> tuple[Typed, tup
 
 def said_of(typed: Typed) -> FillSaid:
     """What was typed, in metric."""
-    numbers = {name: typed.number(name) for name in ("area", "counter", "put", "left", "before", "dose")}
+    numbers = {name: typed.number(name) for name in ("area", "counter", "put", "left", "before", "dose", "light_at", "delivery")}
     return FillSaid(
         area_ha=numbers["area"], counter_ha=numbers["counter"], put_kg=numbers["put"], put_how=typed.values.get("how", ""),
         before_kg=numbers["before"], look=typed.values.get("look", ""), left_kg=numbers["left"],
         left_how=typed.values.get("left_how") or "glance", dose_kg_ha=numbers["dose"],
-        new_ground_only=typed.values.get("area_from") == "new",
+        new_ground_only=typed.values.get("area_from") == "new", light_at_ha=numbers["light_at"], ran_s=minutes_of(typed),
+        delivery_kg_s=numbers["delivery"], load=typed.values.get("load", ""),
     )  # fmt: skip
 
 
@@ -156,7 +175,7 @@ def _page(request: Request, typed: Typed, chosen: BinNow | None, job: str, found
     return site.page(
         request, "fill_check.html", status=422 if kept == "" and request.method == "POST" and not typed.ok else 200, typed=typed,
         fields={f.name: f for f in typed.fields}, folded=[f for f in typed.fields if f.name in FOLDED],
-        fold_open=chosen is None or any(typed.values.get(n) or n in typed.faults for n in ("left", "before", "dose")),
+        fold_open=chosen is None or any(typed.values.get(n) or n in typed.faults for n in OPENS),
         found=found.finding if found else None, taken=found.taken if found else (), total=total_text(found.total) if found else "",
         shows=shows, notes=notes, chosen=chosen, others=others, job_name=name, kept=kept,
     )  # fmt: skip
