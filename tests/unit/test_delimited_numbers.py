@@ -6,7 +6,7 @@ import numpy as np
 import polars as pl
 import pytest
 
-from evenstand.formats import delimited
+from evenstand.formats import cells as parsing
 from evenstand.formats.layouts import layout_of
 from evenstand.trail import read_trail
 
@@ -17,7 +17,7 @@ SPEEDS = ["9.0", " 9.1", "+9.2", "9.", ".93e1", "", "-9999", "0009.5", " 9.25", 
 def written(path, *, last_speed="9.1", last_state="1"):
     rows = ["time,longitude,latitude,speed_km_h,section 1,section 2"]
     for k in range(60):
-        speed, state = (last_speed, last_state) if k == 59 else (SPEEDS[k % 10], STATES[k % 10])
+        speed, state = (last_speed, last_state) if k == 59 else (SPEEDS[k % 10], STATES[k % 10] if k >= 50 else str(k % 2))
         rows.append(f"2027-05-04T14:00:{k:02d}Z,{-105 + k * 3.5e-5:.9f},51.0,{speed},{state},1")
     path.write_text("\n".join(rows) + "\n", encoding="utf-8")
     return path
@@ -30,16 +30,17 @@ def written(path, *, last_speed="9.1", last_state="1"):
 )
 def test_both_ways_give_the_same_trail(tmp_path, monkeypatch, last):
     path = written(tmp_path / "log.csv", **last)
-    monkeypatch.setattr(delimited, "SAMPLE_ROWS", 50)  # what comes last is not known when the columns are told apart
+    monkeypatch.setattr(parsing, "SAMPLE_ROWS", 50)  # what comes last is not known when the columns are told apart
     asked = []
-    cells = delimited._cells
-    monkeypatch.setattr(delimited, "_cells", lambda *a: asked.append(cells(*a)) or asked[-1])
+    cells = parsing._cells
+    monkeypatch.setattr(parsing, "_cells", lambda *a: asked.append(cells(*a)) or asked[-1])
     quick = read_trail(path)
     kinds = set(asked[0].dtypes)
     assert kinds == ({pl.String, pl.Float64, pl.Int8} if not last else {pl.String})
     slow = _by_text(path, monkeypatch)
     assert slow.kept == quick.kept and slow.repaired == quick.repaired and slow.set_aside == quick.set_aside
     assert np.array_equal(slow.sections, quick.sections)
+    assert quick.sections[50:54, 0].tolist() == [True, False, True, True]
     assert np.array_equal(slow.speed_m_s, quick.speed_m_s, equal_nan=True)
     assert np.array_equal(slow.xy_m, quick.xy_m) and np.array_equal(slow.t_ms, quick.t_ms)
 
@@ -47,15 +48,15 @@ def test_both_ways_give_the_same_trail(tmp_path, monkeypatch, last):
 def _by_text(path, monkeypatch):
     """The trail with every cell taken as text first."""
     monkeypatch.setattr(
-        delimited,
+        parsing,
         "_cells",
-        lambda layout, used, label: delimited._scan(layout).select(list(dict.fromkeys(label[c.name] for c in used))).collect(),
+        lambda layout, used, label: parsing._scan(layout).select(list(dict.fromkeys(label[c.name] for c in used))).collect(),
     )
     return read_trail(path)
 
 
 def test_only_the_beginning_is_looked_at_for_what_the_columns_are(tmp_path):
     layout = layout_of(written(tmp_path / "log.csv"))
-    some = delimited._beginning(layout, 7)
+    some = parsing._beginning(layout, 7)
     assert some.source.count(b"\n") == 8
-    assert delimited._beginning(layout, 1000).source == layout.source
+    assert parsing._beginning(layout, 1000).source == layout.source

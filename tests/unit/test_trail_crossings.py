@@ -2,12 +2,25 @@
 
 from __future__ import annotations
 
+import dataclasses
+
 import numpy as np
 import pytest
 import shapely
 
-from evenstand.trail.crossings import _left_of, _turn, count_strips
+from evenstand.trail import crossing_arrays, crossing_loops, crossings
+from evenstand.trail.crossing_loops import _left_of, _turn
+from evenstand.trail.crossings import count_strips
 from evenstand.trail.pieces import UNIT_M, laid_out, taken_apart
+
+FORMS = {"compiled": crossing_loops.FORM, "arrays": crossing_arrays.FORM}
+
+
+@pytest.fixture(params=FORMS, autouse=True)
+def form(request, monkeypatch):
+    """Every case by the loops and by the arrays."""
+    monkeypatch.setattr(crossings, "_form", lambda *_: FORMS[request.param])
+    return FORMS[request.param]
 
 
 def strip(left, right):
@@ -153,11 +166,11 @@ def test_a_path_that_jitters_back_and_forth_is_taken_apart_and_still_adds_up():
     assert found.repeat_m2 == pytest.approx(sum(s.area for s in shapes) - shapely.union_all(shapes, grid_size=1e-7).area, abs=1e-3)
 
 
-def test_steps_of_a_piece_that_turns_back_stand_alone():
+def test_steps_of_a_piece_that_turns_back_stand_alone(form):
     y = np.concatenate([np.arange(0, 20.0), np.arange(19.5, 14, -1.0), np.arange(15, 40.0)])
     left, right = strip(np.column_stack([np.zeros(y.size), y]), np.column_stack([np.full(y.size, 3.0), y]))
     first, last = np.array([0]), np.array([y.size - 1])
-    lines = laid_out(left, right, first, last, [], np.array([-1.0, -1.0]), 8)
+    lines = laid_out(form, left, right, first, last, [], np.array([-1.0, -1.0]), 8)
     assert lines.wild.any() and not lines.wild.all()
     begin, end = taken_apart(first, last, lines)
     assert begin[0] == 0 and end[-1] == y.size - 1
@@ -187,14 +200,14 @@ def test_far_apart_fields_and_one_long_step_do_not_slow_or_spoil_it():
     assert found.bound_m2 < 0.01
 
 
-def test_outlines_that_do_not_close_hand_over_to_the_general_library_and_say_so(monkeypatch):
+def test_outlines_that_do_not_close_hand_over_to_the_general_library_and_say_so(form, monkeypatch):
     """It has never happened; were the count of entries ever wrong, a wrong area must not come out."""
-    from evenstand.trail import coverage, crossings
+    from evenstand.trail import coverage
     from made_trails import passes_trail, tool
 
     trail = passes_trail(passes=4)
     right = coverage(trail, tool(10.5), method="outlines")
-    monkeypatch.setattr(crossings, "_sum", lambda *_: (np.zeros(3), 2))
+    monkeypatch.setattr(crossings, "_form", lambda *_: dataclasses.replace(form, sums=lambda *_: (np.zeros(3), 2)))
     found = coverage(trail, tool(10.5), method="outlines")
     assert found.method == "shapes"
     assert found.covered_m2 == pytest.approx(right.covered_m2, rel=1e-7)

@@ -19,9 +19,6 @@ if TYPE_CHECKING:
     from evenstand.trail.places import Places
 
 
-OUTLINES_FROM_ROWS = 5_000  # a page waits: from there on the union of the general library takes seconds, counting crossings a fraction
-
-
 @dataclass(frozen=True, slots=True, kw_only=True)
 class JobTrail:
     """All trails of a job as one. names: of the logs; products: name by bin letter, as the job asks for; farm: of the book; boundary: of
@@ -110,7 +107,7 @@ def trail_view(book: Book, key: str, *, profile: Profile = "si") -> TrailView:
     outfit = _outfit(book, record)
     place = trail_place(book, trail, job)
     boundary = book.get(Boundary, job.field_key) if job is not None and job.field_key and not place.elsewhere else None
-    covered = coverage(trail, outfit, boundary, method="outlines" if trail.n >= OUTLINES_FROM_ROWS else "auto")
+    covered = coverage(trail, outfit, boundary)
     plan = _plan(book, job) if job is not None else None
     facts = trail_facts(trail, outfit, boundary, covered=covered, plan=plan, profile=profile)
     lines = fault_lines(facts.faults, trail, profile=profile)
@@ -287,7 +284,7 @@ def _as_record(
     from evenstand.trail.places import places_of
     from evenstand.trail.stepping import steps_of
 
-    covered = coverage(trail, outfit, boundary, check=True, method="outlines" if trail.n >= OUTLINES_FROM_ROWS else "auto")
+    covered = coverage(trail, outfit, boundary, check=True)
     return FieldRecord(
         name=name,
         trail=trail,

@@ -13,7 +13,7 @@ from evenstand.model.place import FloatArray, IntArray
 from evenstand.model.trail import BoolArray
 
 if TYPE_CHECKING:
-    from evenstand.formats.delimited import Table
+    from evenstand.formats.cells import Table
     from evenstand.formats.rows import Ledger
 
 SILENT_SHARE = 0.05

@@ -12,9 +12,9 @@ import numpy as np
 
 from evenstand.base.errors import FileError
 from evenstand.formats.assembling import STATES
+from evenstand.formats.cells import SAMPLE_ROWS, Table, table_of
 from evenstand.formats.clocks import Clock
 from evenstand.formats.columns import ColumnUse
-from evenstand.formats.delimited import SAMPLE_ROWS, Table, table_of
 from evenstand.formats.layouts import Layout, lines_at, records_of
 from evenstand.formats.nonrows import better_reason, refuse_other_header
 from evenstand.formats.ordering import mend, stretches

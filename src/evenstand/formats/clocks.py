@@ -16,7 +16,7 @@ from evenstand.formats.zones import NO_OFFSET, comes_twice, is_named, utc_ms, zo
 from evenstand.model.place import FloatArray
 
 if TYPE_CHECKING:
-    from evenstand.formats.delimited import Table
+    from evenstand.formats.cells import Table
     from evenstand.formats.rows import Ledger
     from evenstand.model.place import IntArray
 

@@ -17,7 +17,7 @@ import numpy as np
 from evenstand.base.errors import ColumnError, FileError
 from evenstand.model.place import IntArray
 
-CHUNK = 1 << 21
+CHUNK = 1 << 18  # what a pass over a file holds at once stays in the processor's cache
 HEAD = 1 << 18
 DELIMITERS = (",", ";", "\t", "|")
 MAGIC: tuple[tuple[bytes, str, str], ...] = (
@@ -128,9 +128,9 @@ class Shape:
 
 def shape_of(path: Path) -> Shape:
     """Look at a file's first bytes, and once through it for its hash and encoding; errors as for `layout_of`."""
-    head, digest = _head(path)
+    head, digest, ascii_only = _head(path)
     _refuse_other_kinds(path, head)
-    encoding, bom = _encoding(path, head)
+    encoding, bom = _encoding(path, head, ascii_only)
     text = head[len(bom) :].decode(encoding, errors="ignore")
     lines = text.splitlines()[:400]
     if not any(line.strip() for line in lines):
@@ -177,21 +177,22 @@ def _named(encoding: str) -> str:
     return {"cp1252": "Latin-1 (Windows-1252)", "utf-16-le": "UTF-16", "utf-16-be": "UTF-16"}.get(encoding, encoding)
 
 
-def _head(path: Path) -> tuple[bytes, str]:
-    """First bytes and the hash of the whole file."""
+def _head(path: Path) -> tuple[bytes, str, bool]:
+    """First bytes, the hash of the whole file, and whether all of it is ASCII."""
     if not path.exists():
         raise FileError("there is no such file", where=str(path), cure="Check the name and the folder.")
     if path.is_dir():
         raise FileError("this is a folder", where=str(path), cure="Give one file.")
     digest = hashlib.sha256()
-    head = b""
+    head, ascii_only = b"", True
     with path.open("rb") as file:
         while chunk := file.read(CHUNK):
             head = head or chunk[:HEAD]
+            ascii_only = ascii_only and chunk.isascii()
             digest.update(chunk)
     if not head:
         raise FileError("the file is empty (0 bytes)", where=path.name, cure="Export the log again.")
-    return head, digest.hexdigest()
+    return head, digest.hexdigest(), ascii_only
 
 
 def _refuse_other_kinds(path: Path, head: bytes) -> None:
@@ -207,7 +208,7 @@ def _refuse_other_kinds(path: Path, head: bytes) -> None:
         raise FileError("this is a stream of NMEA sentences, not a table", where=path.name, cure="Export the log as CSV with a header.")
 
 
-def _encoding(path: Path, head: bytes) -> tuple[str, bytes]:
+def _encoding(path: Path, head: bytes, ascii_only: bool) -> tuple[str, bytes]:
     """Encoding and byte order mark; UTF-8 only if the whole file is."""
     for bom, name in ((codecs.BOM_UTF8, "utf-8"), (codecs.BOM_UTF16_LE, "utf-16-le"), (codecs.BOM_UTF16_BE, "utf-16-be")):
         if head.startswith(bom):
@@ -225,6 +226,8 @@ def _encoding(path: Path, head: bytes) -> tuple[str, bytes]:
     )
     if controls.mean() > 0.02:
         raise FileError("this is binary data, not text", where=path.name, cure="Export the log as CSV.")
+    if ascii_only:
+        return "utf-8", b""
     decoder = codecs.getincrementaldecoder("utf-8")()
     try:
         with path.open("rb") as file:

@@ -10,8 +10,8 @@ from pathlib import Path
 import numpy as np
 
 from evenstand.base.errors import FileError
+from evenstand.formats.cells import Table
 from evenstand.formats.columns import ColumnUse
-from evenstand.formats.delimited import Table
 from evenstand.formats.layouts import Layout
 from evenstand.formats.recipes import Recipe
 from evenstand.formats.rows import build_trail

@@ -21,7 +21,7 @@ from evenstand.model.place import FloatArray, Frame, IntArray
 from evenstand.model.trail import BoolArray, SetAside, Trail
 
 if TYPE_CHECKING:
-    from evenstand.formats.delimited import Table
+    from evenstand.formats.cells import Table
 
 MOST_TEXTS = 500
 MOST_SHARE_ASIDE = 0.5

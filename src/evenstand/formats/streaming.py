@@ -23,9 +23,10 @@ import numpy as np
 
 from evenstand.base.errors import EvenstandError, FileError, LockedError
 from evenstand.formats.blocks import HELD_ROWS, MOST_LISTED, Carried, Reading, clock_of, cut, head_bytes, take, uses_of
+from evenstand.formats.cells import table_of
 from evenstand.formats.clocks import Clock
 from evenstand.formats.columns import ColumnUse
-from evenstand.formats.delimited import Faults, breaks_off, table_of, understood
+from evenstand.formats.delimited import Faults, breaks_off, understood
 from evenstand.formats.layouts import CHUNK, Layout, laid_out, lines_at, shape_of, write_plain
 from evenstand.formats.merging import Assembler, Slice, Sorted, slices_of
 from evenstand.formats.ordering import BACKWARDS_SHARE

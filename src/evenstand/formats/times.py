@@ -80,7 +80,8 @@ def guess_time(
     cells = [c.strip() for c in text if c and c.strip()]
     if not cells:
         return TimeGuess(question="it is empty", cure="Export the log with times.")
-    numbers = _numbers(text)
+    begin = cells[: len(cells) // 10 + 1]  # where none of them is a number, nine in ten cannot be
+    numbers = _numbers(text) if np.isfinite(_numbers(begin)).any() else np.full(len(text), np.nan)
     if np.isfinite(numbers).sum() >= 0.9 * len(cells):
         if (date is not None or clock) and _is_run_clock(cells, numbers):
             return _run_clock(text, date, order, unit)
@@ -388,6 +389,12 @@ def seconds_by(guess: TimeGuess, text: Sequence[str | None], date: Sequence[str 
 
 def _timed(guess: TimeGuess, text: Sequence[str | None]) -> TimeGuess:
     """Seconds of the sample, by the plain library."""
+    if _is_iso(guess.form) and "," not in guess.form and guess.unit != "clock":
+        try:  # most often every cell is one
+            at = [datetime.fromisoformat((c or "").strip()) for c in text]
+            return replace(guess, seconds=np.array([(v if v.tzinfo else v.replace(tzinfo=UTC)).timestamp() for v in at]))
+        except ValueError:
+            pass
     out = np.full(len(text), np.nan)
     for i, cell in enumerate(text):
         if not cell:
@@ -397,6 +404,11 @@ def _timed(guess: TimeGuess, text: Sequence[str | None]) -> TimeGuess:
         except ValueError:
             continue
     return replace(guess, seconds=out)
+
+
+def _is_iso(form: str) -> bool:
+    """Whether times of a form are those of ISO 8601, date first."""
+    return form.startswith("%Y-%m-%d") and "%p" not in form and form[-1] in "MSfzZ"
 
 
 HALVES = r"\s*([AaPp])(?:\.?\s?[Mm])?\.?(\s+[A-Z+-].*)?$"
@@ -413,7 +425,7 @@ def seconds_of(cell: str, guess: TimeGuess) -> float:
     if "%p" in guess.form:
         cell = re.sub(HALVES, lambda m: f" {m[1]}M{m[2] or ''}", cell)
     cell = cell if "," in guess.form else cell.replace(",", ".")
-    if guess.form.startswith("%Y-%m-%d") and "%p" not in guess.form and guess.form[-1] in "MSfzZ":
+    if _is_iso(guess.form):
         at = datetime.fromisoformat(cell)
         return (at.replace(tzinfo=UTC) if at.tzinfo is None else at).timestamp()
     fraction = _FRACTION.search(cell) if "%.f" in guess.form else None

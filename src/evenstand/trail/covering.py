@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 Method = Literal["auto", "shapes", "outlines"]
 Totals = tuple[float, float, float | None, float | None, dict[str, float]]
 """Covered, twice, skipped and outside, and their bounds. [m²]"""
-OUTLINES_FROM_STEPS = 20_000
+OUTLINES_FROM_STEPS = 2_000
 GRID_M = 1e-7
 LEAST_COMMON_M2 = 1e-9
 ADDING = 2.220446049250313e-16  # what adding one term can lose of a sum: 2 to the power -52

@@ -8,13 +8,13 @@ that turn back are taken out of their strip and made rings of their own.
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
 
 from evenstand.model.place import FloatArray, IntArray
 from evenstand.model.trail import BoolArray
-from evenstand.trail.compiled import jit
 
 UNIT_M = 2.0**-24
 PIECE_M = 8.0
@@ -50,6 +50,23 @@ class Outlines:
         return 2.0 * math.sqrt(2.0) * float(self.box[:, 4].sum())
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Form:
+    """How the work on outlines is done: by compiled loops, or by numpy on whole arrays. Both do the same and find the same crossings.
+
+    lay: fills vertices, pieces and slabs of the chains; boxes: the box of every piece, and which are wild; reach: from the middle of a box,
+    long ones in parts, to its farthest corner [m]; crossings: each twice, where and what is entered; depths: how many other rings lie
+    around the first vertex of each; sums: repeated, twice-sown and skipped ground [m²], and how many rings do not come out even.
+    """
+
+    lay: Callable[[FloatArray, FloatArray, IntArray, IntArray, IntArray, FloatArray, Outlines], None]
+    boxes: Callable[[Outlines], None]
+    reach: Callable[[FloatArray], float]
+    crossings: Callable[[Outlines, float, int, int], tuple[IntArray, FloatArray]]
+    depths: Callable[[Outlines, int, float, int, int], IntArray]
+    sums: Callable[[Outlines, int, IntArray, IntArray, FloatArray], tuple[FloatArray, int]]
+
+
 def extent_of(places: list[FloatArray]) -> tuple[FloatArray, FloatArray]:
     """Lower corner of some places, and how far they reach from it; column by column, which is far faster than both at once. [m]"""
     low = np.array([min(float(a[:, i].min()) for a in places) for i in (0, 1)])
@@ -67,7 +84,7 @@ def steps_of_piece(left: FloatArray) -> int:
 
 
 def laid_out(
-    left: FloatArray, right: FloatArray, first: IntArray, last: IntArray, rings: list[FloatArray], low: FloatArray, most: int
+    form: Form, left: FloatArray, right: FloatArray, first: IntArray, last: IntArray, rings: list[FloatArray], low: FloatArray, most: int
 ) -> Outlines:
     """Rings, snapped, and their pieces: chains first, then the rings of the boundary."""
     steps = last - first
@@ -81,7 +98,7 @@ def laid_out(
         box=np.empty((total, 6)), sum_m2=np.empty(total), wild=np.zeros(total, np.bool_),
         slabs=np.empty((int(parts.sum()), 4), np.int64), plain=np.concatenate([steps == 1, np.ones(len(rings), np.bool_)]),
     )  # fmt: skip
-    _lay(left, right, first, last, parts, of_chain, low, UNIT_M, lines.node, lines.begin, lines.piece, lines.of, lines.slabs)
+    form.lay(left, right, first, last, parts, low, lines)
     piece = int(of_chain[-1])
     for k, ring in enumerate(rings):
         a = int(begin[chains + k])
@@ -90,132 +107,15 @@ def laid_out(
         lines.piece[piece : piece + size] = np.column_stack([np.arange(a, a + size), np.ones(size), np.full(size, ACROSS)])
         lines.of[piece : piece + size] = chains + k
         piece += size
-    _box(lines.node, lines.piece, lines.of, lines.plain, lines.box, lines.sum_m2, lines.wild, PIECE_M / 2)
+    form.boxes(lines)
     return lines
 
 
-@jit
-def _lay(left, right, first, last, parts, of_chain, low, unit, node, begin, piece, of, slabs):  # type: ignore[no-untyped-def]  # pragma: no cover
-    """Vertices and pieces of chains: up the right side, across, down the left side, across."""
-    s = 0
-    for c in range(first.size):
-        a, n, q = first[c], last[c] - first[c], parts[c]
-        v = begin[c]
-        for i in range(n + 1):
-            node[v + i, 0] = np.rint((right[a + i, 0] - low[0]) / unit) * unit
-            node[v + i, 1] = np.rint((right[a + i, 1] - low[1]) / unit) * unit
-            node[v + 2 * n + 1 - i, 0] = np.rint((left[a + i, 0] - low[0]) / unit) * unit
-            node[v + 2 * n + 1 - i, 1] = np.rint((left[a + i, 1] - low[1]) / unit) * unit
-        node[v + 2 * n + 2, 0], node[v + 2 * n + 2, 1] = node[v, 0], node[v, 1]
-        g = of_chain[c]
-        for j in range(q):
-            i0, i1 = n * j // q, n * (j + 1) // q
-            piece[g + j, 0], piece[g + j, 1], piece[g + j, 2] = v + i0, i1 - i0, SIDE
-            other = g + 2 * q - j
-            piece[other, 0], piece[other, 1], piece[other, 2] = v + 2 * n + 1 - i1, i1 - i0, SIDE
-            slabs[s, 0], slabs[s, 1], slabs[s, 2], slabs[s, 3] = g + j, other, a + i0, i1 - i0
-            s += 1
-        piece[g + q, 0], piece[g + q, 1], piece[g + q, 2] = v + n, 1, ACROSS
-        piece[g + 2 * q + 1, 0], piece[g + 2 * q + 1, 1], piece[g + 2 * q + 1, 2] = v + 2 * n + 1, 1, ACROSS
-        of[g : g + 2 * q + 2] = c
-
-
-@jit
-def _box(node, piece, of, plain, box, sum_m2, wild, thick):  # type: ignore[no-untyped-def]  # pragma: no cover
-    """The narrow box around every piece; a piece whose edges do not all run within 45 degrees of its chord is wild."""
-    for g in range(piece.shape[0]):
-        v, k = piece[g, 0], piece[g, 1]
-        x0, y0 = node[v, 0], node[v, 1]
-        dx, dy = node[v + k, 0] - x0, node[v + k, 1] - y0
-        size = math.sqrt(dx * dx + dy * dy)
-        ux, uy = (dx / size, dy / size) if size > 0.0 else (1.0, 0.0)
-        low, high, area = 0.0, 0.0, 0.0
-        ahead0, off0 = 0.0, 0.0
-        straight = True
-        for i in range(1, k + 1):
-            x, y = node[v + i, 0] - x0, node[v + i, 1] - y0
-            ahead, off = x * ux + y * uy, y * ux - x * uy
-            straight &= abs(off - off0) <= ahead - ahead0
-            low, high = min(low, off), max(high, off)
-            area += ahead0 * (off - off0) - off0 * (ahead - ahead0)
-            ahead0, off0 = ahead, off
-        mid = 0.5 * (low + high)
-        box[g, 0] = x0 + 0.5 * dx - mid * uy
-        box[g, 1] = y0 + 0.5 * dy + mid * ux
-        box[g, 2], box[g, 3], box[g, 4], box[g, 5] = ux, uy, 0.5 * size, 0.5 * (high - low)
-        sum_m2[g] = 0.5 * (area + x0 * dy - y0 * dx)
-        if piece[g, 2] == ACROSS or plain[of[g]]:
-            continue
-        if (k > 1 and not straight) or box[g, 5] > thick:
-            wild[g] = True
-        if (
-            piece[g, 2] == SIDE
-            and g > 0
-            and piece[g - 1, 2] == SIDE
-            and of[g - 1] == of[g]
-            and box[g - 1, 2] * ux + box[g - 1, 3] * uy <= 0.0
-        ):
-            wild[g] = True
-            wild[g - 1] = True
-
-
-def grid_of(lines: Outlines, span: FloatArray) -> tuple[float, int, int]:
+def grid_of(form: Form, lines: Outlines, span: FloatArray) -> tuple[float, int, int]:
     """Side of the cells that boxes are sorted into, so that boxes that meet have their middles in neighbouring cells [m]; columns; rows."""
-    cell = max(
-        2.0 * float(_reach(lines.box, PIECE_M)) + 2 * MARGIN_M, float(np.sqrt((span.prod() + 1.0) / MOST_CELLS)), float(span.max()) / 30_000
-    )
+    cell = max(2.0 * form.reach(lines.box) + 2 * MARGIN_M, float(np.sqrt((span.prod() + 1.0) / MOST_CELLS)), float(span.max()) / 30_000)
     columns, rows = (int(v) + 3 for v in span / cell)
     return cell, columns, rows
-
-
-@jit
-def sorted_into_cells(box, long, cell, rows, columns):  # type: ignore[no-untyped-def]  # pragma: no cover
-    """Boxes, long ones in parts, in the order of the cells their middles lie in: where each cell begins, the boxes, piece and part."""
-    n = 0
-    for g in range(box.shape[0]):
-        n += max(1, math.ceil(2.0 * box[g, 4] / long))
-    offset = np.zeros(rows * columns + 1, np.int64)
-    where = np.empty(n, np.int64)
-    entry = np.empty((n, 2), np.int64)
-    part_box = np.empty((n, 6))
-    for turn in range(2):
-        m = 0
-        for g in range(box.shape[0]):
-            parts = max(1, math.ceil(2.0 * box[g, 4] / long))
-            half = box[g, 4] / parts
-            for k in range(parts):
-                shift = (2 * k + 1) * half - box[g, 4]
-                x, y = box[g, 0] + shift * box[g, 2], box[g, 1] + shift * box[g, 3]
-                if turn == 0:
-                    q = (int(y / cell) + 1) * columns + int(x / cell) + 1
-                    where[m] = q
-                    offset[q + 1] += 1
-                else:
-                    q = where[m]
-                    offset[q + 1] -= 1
-                    z = offset[q + 1]
-                    entry[z, 0], entry[z, 1] = g, k
-                    part_box[z, 0], part_box[z, 1], part_box[z, 2], part_box[z, 3] = x, y, box[g, 2], box[g, 3]
-                    part_box[z, 4], part_box[z, 5] = half, box[g, 5]
-                m += 1
-        if turn == 0:
-            for q in range(rows * columns):
-                offset[q + 1] += offset[q]
-    # after filling downwards offset[q + 1] is where cell q begins
-    for q in range(rows * columns):
-        offset[q] = offset[q + 1]
-    offset[rows * columns] = n
-    return offset, entry, part_box
-
-
-@jit
-def _reach(box, long):  # type: ignore[no-untyped-def]  # pragma: no cover
-    """Largest distance from the middle of a box, long ones in parts, to its corner."""
-    most = 0.0
-    for g in range(box.shape[0]):
-        half = box[g, 4] / max(1, math.ceil(2.0 * box[g, 4] / long))
-        most = max(most, half * half + box[g, 5] * box[g, 5])
-    return math.sqrt(most)
 
 
 def taken_apart(first: IntArray, last: IntArray, lines: Outlines) -> tuple[IntArray, IntArray]:
@@ -226,15 +126,15 @@ def taken_apart(first: IntArray, last: IntArray, lines: Outlines) -> tuple[IntAr
     slab_of[across] = slab_of[across - 1]  # the ends of a strip belong to the steps they end
     node, count = lines.slabs[np.unique(slab_of[lines.wild])][:, 2:].T
     alone = np.zeros(int(last.max()) + 1, dtype=np.bool_)
-    alone[_runs_from(node, count)] = True
-    step, chain = _runs_from(first, last - first), np.repeat(np.arange(first.size), last - first)
+    alone[runs_from(node, count)] = True
+    step, chain = runs_from(first, last - first), np.repeat(np.arange(first.size), last - first)
     new = np.ones(step.size, dtype=np.bool_)
     new[1:] = (chain[1:] != chain[:-1]) | alone[step[1:]] | alone[step[:-1]]
     begin = np.flatnonzero(new)
     return step[begin], step[np.concatenate([begin[1:] - 1, [step.size - 1]])] + 1
 
 
-def _runs_from(first: IntArray, count: IntArray) -> IntArray:
+def runs_from(first: IntArray, count: IntArray) -> IntArray:
     """Whole numbers from each first one on, so many each."""
     out: IntArray = np.repeat(first - (np.cumsum(count) - count), count) + np.arange(int(count.sum()))
     return out

@@ -9,8 +9,8 @@ from pathlib import Path
 import numpy as np
 
 from evenstand.base.errors import FileError
+from evenstand.formats.cells import Table
 from evenstand.formats.columns import ColumnGuess, ColumnUse
-from evenstand.formats.delimited import Table
 from evenstand.formats.iso11783.entities import DeviceElement, TaskData, TaskInfo, read_task_data
 from evenstand.formats.iso11783.folders import TaskFiles, task_files
 from evenstand.formats.iso11783.markup import parse
