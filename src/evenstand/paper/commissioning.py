@@ -7,7 +7,7 @@ from typing import Any
 
 from evenstand.base.units import Profile, profile_unit
 from evenstand.nextup.commissioning import CAUTIONS, STATE_WORDS, Line, Measured
-from evenstand.paper.typesetting import PaperSize, typeset
+from evenstand.paper.typesetting import PaperSize, default_paper, typeset
 
 
 def record_pdf(
@@ -34,7 +34,7 @@ def record_pdf(
         A tagged PDF. [-]
     """
     data = record_data(lines, outfit=outfit, farm=farm, made_at=made_at, who=who, profile=profile)
-    return typeset("commissioning", data, paper=paper or ("a4" if profile == "si" else "us-letter"))[0]
+    return typeset("commissioning", data, paper=paper or default_paper(profile))[0]
 
 
 def record_data(lines: Sequence[Line], *, outfit: str, farm: str, made_at: str, who: str, profile: Profile) -> dict[str, Any]:

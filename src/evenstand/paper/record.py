@@ -10,7 +10,7 @@ from evenstand.desk.trail_parts import MOST_ROWS, bin_rows, part_rows, repeat_li
 from evenstand.desk.trails import FieldRecord
 from evenstand.drawing import paper_svg, place_rows, trail_map
 from evenstand.drawing.trails import strips_in_parts
-from evenstand.paper.typesetting import PaperSize, typeset
+from evenstand.paper.typesetting import PaperSize, default_paper, typeset
 from evenstand.trail import PassException, PassFacts
 from evenstand.trail.outlines import located, map_facts
 
@@ -36,7 +36,7 @@ def record_pdf(record: FieldRecord, *, profile: Profile, made_at: str = "", who:
         'a4' or 'us-letter'; None: what the profile prints on. [-]
     """
     data = record_data(record, profile=profile, made_at=made_at, who=who)
-    return typeset("field_record", data, paper=paper or ("a4" if profile == "si" else "us-letter"))[0]
+    return typeset("field_record", data, paper=paper or default_paper(profile))[0]
 
 
 def record_data(record: FieldRecord, *, profile: Profile, made_at: str = "", who: str = "") -> dict[str, Any]:

@@ -7,7 +7,7 @@ from typing import Any
 from evenstand.base.units import Profile, profile_unit
 from evenstand.desk.loads import Shed
 from evenstand.desk.truck import TruckRun
-from evenstand.paper.typesetting import PaperSize, typeset
+from evenstand.paper.typesetting import PaperSize, default_paper, typeset
 
 PAGE_LINES, LEAST_ROWS = 20, 3
 """What one page holds beside its heads; lines to write on take what is left, but no fewer than these."""
@@ -45,7 +45,7 @@ def shed_pdf(
         A tagged PDF. [-]
     """
     data = shed_data(made, run, farm=farm, made_at=made_at, profile=profile)
-    return typeset("shed_sheet", data, paper=paper or ("a4" if profile == "si" else "us-letter"))[0]
+    return typeset("shed_sheet", data, paper=paper or default_paper(profile))[0]
 
 
 def shed_data(made: Shed, run: TruckRun | None, *, farm: str, made_at: str, profile: Profile) -> dict[str, Any]:

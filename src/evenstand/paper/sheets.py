@@ -16,7 +16,7 @@ from evenstand.paper.catches import catch_data
 from evenstand.paper.lid import map_data
 from evenstand.paper.pocket import pocket_page
 from evenstand.paper.slip import slip_data
-from evenstand.paper.typesetting import PaperSize, typeset
+from evenstand.paper.typesetting import PaperSize, default_paper, typeset
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -38,11 +38,6 @@ SHEETS: tuple[Sheet, ...] = (
 )
 POCKET = "pocket-page"
 KEYS: tuple[str, ...] = (*(sheet.key for sheet in SHEETS), POCKET)
-
-
-def default_paper(profile: Profile) -> PaperSize:
-    """A4 for metric units, Letter for the others. [-]"""
-    return "a4" if profile == "si" else "us-letter"
 
 
 def sheet_pdf(context: SheetContext, key: str, *, paper: PaperSize | None = None) -> bytes:

@@ -6,7 +6,7 @@ from typing import Any
 
 from evenstand.base.units import Profile, shown
 from evenstand.desk.shifts import ShiftBin, ShiftNote, doubt_lines
-from evenstand.paper.typesetting import PaperSize, typeset
+from evenstand.paper.typesetting import PaperSize, default_paper, typeset
 from evenstand.paper.wording import figures
 
 MOST_CHANGES, MOST_DOUBTS, MOST_HAZARDS, MOST_CALLS = 10, 6, 6, 3
@@ -90,7 +90,7 @@ def note_pdf(note: ShiftNote, *, farm: str, profile: Profile = "si", paper: Pape
     bytes
         A tagged PDF. [-]
     """
-    return typeset("shift_note", note_data(note, farm=farm, profile=profile), paper=paper or ("a4" if profile == "si" else "us-letter"))[0]
+    return typeset("shift_note", note_data(note, farm=farm, profile=profile), paper=paper or default_paper(profile))[0]
 
 
 def note_data(note: ShiftNote, *, farm: str, profile: Profile) -> dict[str, Any]:

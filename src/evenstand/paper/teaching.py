@@ -10,7 +10,7 @@ from evenstand.desk.drill_marks import mark
 from evenstand.desk.drills import Drill, Solution, draw
 from evenstand.desk.lessons import Lesson, lesson
 from evenstand.desk.teaching import repeated
-from evenstand.paper.typesetting import PaperSize, typeset
+from evenstand.paper.typesetting import PaperSize, default_paper, typeset
 
 
 def _head(title: str, about: str) -> dict[str, str]:
@@ -22,10 +22,6 @@ def _head(title: str, about: str) -> dict[str, str]:
         "mark": "",
         "lang": "en",
     }
-
-
-def _paper(profile: Profile) -> PaperSize:
-    return "a4" if profile == "si" else "us-letter"
 
 
 def drills_pdf(seed: int, *, faults: int = 1, count: int = 4, profile: Profile = "si", paper: PaperSize | None = None) -> bytes:
@@ -47,7 +43,7 @@ def drills_pdf(seed: int, *, faults: int = 1, count: int = 4, profile: Profile =
     bytes
         A tagged PDF. [-]
     """
-    return typeset("drill_sheet", drills_data(seed, faults=faults, count=count, profile=profile), paper=paper or _paper(profile))[0]
+    return typeset("drill_sheet", drills_data(seed, faults=faults, count=count, profile=profile), paper=paper or default_paper(profile))[0]
 
 
 def drills_data(seed: int, *, faults: int, count: int, profile: Profile) -> dict[str, Any]:
@@ -101,7 +97,7 @@ def lessons_pdf(keys: Sequence[str], *, profile: Profile = "si", paper: PaperSiz
     chosen = [lesson(key) for key in keys]
     about = chosen[0].title if len(chosen) == 1 else f"{len(chosen)} pages"
     data = {"head": {**_head("What the number says", about), "foot": ""}, "lessons": [_lesson(x, profile) for x in chosen]}
-    return typeset("lesson", data, paper=paper or _paper(profile))[0]
+    return typeset("lesson", data, paper=paper or default_paper(profile))[0]
 
 
 def _lesson(x: Lesson, profile: Profile) -> dict[str, Any]:

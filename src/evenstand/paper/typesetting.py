@@ -8,6 +8,7 @@ from importlib.resources import as_file, files
 from typing import Any, Literal
 
 from evenstand.base.errors import EvenstandError
+from evenstand.base.units import Profile
 from evenstand.drawing.tokens import FONT_FAMILY, TEXT_PT
 
 PaperSize = Literal["a4", "us-letter"]
@@ -15,6 +16,11 @@ OutputFormat = Literal["pdf", "png"]
 MOST_STRANGE = 40  # pictures and foreign scripts in names, one compilation each
 _NOT_IN_FACE = re.compile(r'the text `"(.+?)"` could not be displayed', re.DOTALL)
 _IMPORT = '#import "common.typ": *'
+
+
+def default_paper(profile: Profile) -> PaperSize:
+    """A4 for metric units, Letter for the others. [-]"""
+    return "a4" if profile == "si" else "us-letter"
 
 
 def typeset(template: str, data: dict[str, Any], *, paper: PaperSize = "a4", output: OutputFormat = "pdf") -> list[bytes]:
