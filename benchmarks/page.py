@@ -156,6 +156,7 @@ def _power(result: Table) -> str:
                 over += [f"{k} with *{s}* {c['ratio']:.2f}"] if c["ratio"] > 1.5 else []
         rows.append(row)
     said = "Ours / ideal and their ratio (95 % interval of ours over ideal); of fills in kilograms, else in per cent."
+    said += " An ideal below the smallest size tried counts as that size."
     said += f" Cells with a ratio within 1.5: {held}; beyond: {', '.join(over) or 'none'}."
     return said + "\n\n" + table(("fault", *sets), rows)
 
@@ -168,7 +169,7 @@ def _cell(kind: str, c: Table) -> str:
 
     if c["ratio"] is None:
         return c["verdict"] if c["ideal"] is None or c["verdict"] == "no test could" else f"{c['verdict']} / {size(c['ideal'])}"
-    low, high = (v / c["ideal"] for v in c["ours_95"])
+    low, high = (v / c["beside"] for v in c["ours_95"])
     mark = "**" if c["ratio"] > 1.5 else ""
     return f"{size(c['ours'])} / {size(c['ideal'])}: {mark}{c['ratio']:.2f}{mark} ({low:.2f} to {high:.2f})"
 

@@ -260,7 +260,8 @@ def power_cell(trials: Sequence[Trial]) -> dict[str, Any]:
     reach = max(abs(t.size) for t in trials)
     every = all(right[i] for i in np.argsort([abs(t.size) for t in trials])[: max(5, len(trials) // 10)])
     least = min(abs(t.size) for t in trials)
-    ratio = ours.size / best if ours.size and best else None
+    beside = max(best, least) if best else None  # an ideal below every size tried says no more than that it found them all
+    ratio = ours.size / beside if ours.size and beside else None
     if best is None or best > reach:
         verdict = "no test could"
     elif len(trials) < LEAST_DAYS:
@@ -268,7 +269,7 @@ def power_cell(trials: Sequence[Trial]) -> dict[str, Any]:
     elif ratio is None:
         verdict = "all found" if every or sum(right) > len(right) - 3 else "beyond the sizes tried"
     else:
-        verdict = "within" if ratio <= BAR else ("open" if (ours.low or 0) / best <= BAR else "over")
+        verdict = "within" if ratio <= BAR else ("open" if (ours.low or 0) / (beside or best) <= BAR else "over")
     cuts = np.quantile([abs(t.size) for t in trials], [0, 0.25, 0.5, 0.75, 1])
     bands = []
     for low, high in pairwise(cuts):
@@ -276,7 +277,7 @@ def power_cell(trials: Sequence[Trial]) -> dict[str, Any]:
         hits = sum(right[i] for i in inside)
         bands.append({"from": float(low), "to": float(high), "found": hits, "n": len(inside), "share_95": wilson(hits, len(inside))})
     return {
-        "n": len(trials), "ours": ours.size, "ours_95": (ours.low, ours.high), "ideal": best, "ideal_fitted": fitted.size, "ratio": ratio,
+        "n": len(trials), "ours": ours.size, "ours_95": (ours.low, ours.high), "ideal": best, "beside": beside, "ideal_fitted": fitted.size, "ratio": ratio,
         "verdict": verdict, "least_tried": least, "most_tried": reach, "wrong": sum(t.score == "wrong" for t in trials),
         "wrong_95": wilson(sum(t.score == "wrong" for t in trials), len(trials)),
         "told": sum(abs(t.size) >= (BUDGET_Z + 1.2816) * t.ideal_sd for t in trials), "bands": bands,

@@ -20,9 +20,10 @@ if TYPE_CHECKING:
 EVERY = 5
 MOST_PATCHES = 60
 LEFT_OUT = " Ground not sown and ground sown again are left out: the log is very long. They are in the figures."
+LEAST_M = 1.5  # as `trail.outlines` asks of ground sown again
 WORDS = {
     "skipped": "not sown",
-    "twice": "sown again, more than 1.5 m wide",
+    "twice": "sown again, more than {width} wide",
     "dead": "a run or head without flow",
     "no-data": "nothing recorded",
     "stop": "stop",
@@ -81,7 +82,7 @@ def trail_map(
         kinds += [kind] if kind not in kinds else []
     shapes += [_number(trail, p, sheet) for p in passes if p.number % EVERY == 0 and p.length_m * sheet.scale >= 60]
     shapes += _north(width)
-    shapes += _key(kinds, height)
+    shapes += _key(kinds, height, profile)
     shapes += _scale_bar(sheet, height, profile)
     return Drawing(
         width=width,
@@ -119,7 +120,7 @@ def _outline(rings: Sequence[FloatArray], sheet: _Sheet) -> list[Shape]:
 def _patch(kind: str, shape: object, sheet: _Sheet, profile: Profile) -> Shape:
     outlines = [shape.exterior, *shape.interiors]  # type: ignore[attr-defined]
     rings = tuple(_thin(sheet.ring([(x, y) for x, y in r.coords])) for r in outlines)
-    title = f"{WORDS[kind][:1].upper()}{WORDS[kind][1:]}, {shown(shape.area / 1e4, 'area', profile)}"  # type: ignore[attr-defined]
+    title = f"{_named(kind, profile, first=True)}, {shown(shape.area / 1e4, 'area', profile)}"  # type: ignore[attr-defined]
     return Area(role="exception" if kind == "skipped" else "exception-light", rings=rings, title=title)
 
 
@@ -154,7 +155,13 @@ def _number(trail: Trail, p: PassFacts, sheet: _Sheet) -> Shape:
     return Text(role="label-strong", at=(x, y + 6), text=str(p.number), anchor="middle", halo=True)
 
 
-def _key(kinds: Sequence[str], top: float) -> list[Shape]:
+def _named(kind: str, profile: Profile, *, first: bool = False) -> str:
+    """The word of a kind of place, in the reader's units; first: it begins a sentence."""
+    word = WORDS[kind].format(width=shown(LEAST_M, "width", profile))
+    return word[:1].upper() + word[1:] if first else word
+
+
+def _key(kinds: Sequence[str], top: float, profile: Profile) -> list[Shape]:
     """The signs that occur, each with its word."""
     out: list[Shape] = []
     for i, kind in enumerate(kinds):
@@ -165,7 +172,7 @@ def _key(kinds: Sequence[str], top: float) -> list[Shape]:
             out.append(Rect(role="stop", corner=(x + 9, y - 4), width=8, height=8))
         else:
             out.append(Line(role="entry" if kind == "dead" else "unknown", start=(x, y), end=(x + 26, y)))
-        out.append(Text(role="label", at=(x + 36, y + 5), text=WORDS[kind]))
+        out.append(Text(role="label", at=(x + 36, y + 5), text=_named(kind, profile)))
     return out
 
 
@@ -175,11 +182,11 @@ def _words(passes: Sequence[PassFacts], patches: Patches, dead: Sequence[DeadLin
         if some:
             area = shown(sum(p.area for p in some) / 1e4, "area", profile)
             where = "1 place" if len(some) == 1 else f"{len(some)} places"
-            text.append(f"{WORDS[kind][:1].upper()}{WORDS[kind][1:]}: {where}, {area}.")
+            text.append(f"{_named(kind, profile, first=True)}: {where}, {area}.")
     text += [f"{what}." for what in dict.fromkeys(_dead(d) for d in dead)]
     return " ".join(text)
 
 
 def place_rows(places: Sequence[Located], profile: Profile) -> list[tuple[str, str, str]]:
     """The patches of a map as a table: what, where, how much. [text]"""
-    return [(WORDS[p.kind], f"{p.lon_deg:.5f}, {p.lat_deg:.5f}", shown(p.area_m2 / 1e4, "area", profile)) for p in places]
+    return [(_named(p.kind, profile), f"{p.lon_deg:.5f}, {p.lat_deg:.5f}", shown(p.area_m2 / 1e4, "area", profile)) for p in places]
