@@ -277,7 +277,8 @@ def power_cell(trials: Sequence[Trial]) -> dict[str, Any]:
         hits = sum(right[i] for i in inside)
         bands.append({"from": float(low), "to": float(high), "found": hits, "n": len(inside), "share_95": wilson(hits, len(inside))})
     return {
-        "n": len(trials), "ours": ours.size, "ours_95": (ours.low, ours.high), "ideal": best, "beside": beside, "ideal_fitted": fitted.size, "ratio": ratio,
+        "n": len(trials), "ours": ours.size, "ours_95": (ours.low, ours.high), "ideal": best, "beside": beside,
+        "ideal_fitted": fitted.size, "ratio": ratio,
         "verdict": verdict, "least_tried": least, "most_tried": reach, "wrong": sum(t.score == "wrong" for t in trials),
         "wrong_95": wilson(sum(t.score == "wrong" for t in trials), len(trials)),
         "told": sum(abs(t.size) >= (BUDGET_Z + 1.2816) * t.ideal_sd for t in trials), "bands": bands,
