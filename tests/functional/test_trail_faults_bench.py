@@ -137,7 +137,7 @@ def test_the_tables_say_what_spoke_and_what_is_blind(runs: list[Run]) -> None:
     blind = "\n".join(blind_lines())
     assert "| flow at the runs | lost-flow |" in blind
     row = {"sd": 0.004, "smallest": 0.02, "limit": 0.03, "beyond_limit": 0.035, "ours": None, "times": None}
-    assert "not told" in ideal_lines({"nominal": {"distance-scale": row}})[-1]
+    assert "no fit" in ideal_lines({"nominal": {"distance-scale": row}})[-1]
 
 
 def test_the_docs_have_the_marks(root: Path) -> None:
