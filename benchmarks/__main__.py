@@ -37,8 +37,8 @@ def main() -> int:
     found = [r for name, part in parts.items() if not said.only or said.only in name for r in part()]
     for r in found:
         print(f"\n{r.name}, size {r.size}, against {r.peer}")
-        print(f"  ours  median {r.ours_s:8.4f} s  worst {r.ours_worst_s:8.4f} s  memory {_mb(r.ours_memory_mb)}")
-        print(f"  peer  median {r.peer_s:8.4f} s  worst {r.peer_worst_s:8.4f} s  memory {_mb(r.peer_memory_mb)}")
+        print(f"  ours  median {r.ours_s:9.5f} s  worst {r.ours_worst_s:9.5f} s  memory {_mb(r.ours_memory_mb)}")
+        print(f"  peer  median {r.peer_s:9.5f} s  worst {r.peer_worst_s:9.5f} s  memory {_mb(r.peer_memory_mb)}")
         by_processor = "" if r.cpu_ratio is None else f"; by processor time {r.cpu_ratio:.2f}"
         print(f"  ratio {r.ratio:.2f}, worst turn {r.ratio_min:.2f} (seed {r.worst_seed}){by_processor}")
         if r.ours_cold_s is not None:

@@ -96,13 +96,15 @@ def run(form: str, path: Path) -> float:
 
 
 def peak_mb(form: str, path: Path) -> float | None:
-    """Most memory a whole process took; None where the system does not tell. [MB]"""
-    if not hasattr(os, "wait4"):
+    """Most memory a whole process took by its own account; None where the system does not tell. [MB]
+
+    What `wait4` says of a child is no use here: it counts the memory of the process that started it.
+    """
+    if not Path("/proc/self/status").exists():
         return None
-    process = subprocess.Popen([sys.executable, "-c", FORMS[form], str(path)], stdout=subprocess.DEVNULL, env=_setting(path.parent))
-    _, status, used = os.wait4(process.pid, 0)
-    process.returncode = os.waitstatus_to_exitcode(status)
-    return used.ru_maxrss / (1024.0 if sys.platform != "darwin" else 1024.0**2) if process.returncode == 0 else None
+    told = FORMS[form] + "\nprint(next(line.split()[1] for line in open('/proc/self/status') if line.startswith('VmHWM')))\n"
+    done = subprocess.run([sys.executable, "-c", told, str(path)], capture_output=True, text=True, check=True, env=_setting(path.parent))
+    return float(done.stdout.split()[-1]) / 1024.0
 
 
 def first_use_s(path: Path) -> float:
