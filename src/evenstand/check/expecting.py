@@ -12,8 +12,6 @@ from evenstand.check.masses import SHARED_HOW, VOLUME_HOW, BinDay, Look, PutIn, 
 from evenstand.check.relations import Relation, log_relation, usual_gains
 from evenstand.model import Outfit, Reading
 
-WHOLE_AREA = ("area_counter", "boundary_area")
-
 
 def bins_in(readings: Sequence[Reading], asked: Mapping[str, float]) -> tuple[str, ...]:
     """Letters of all bins that a reading or an asked rate names, in order. [-]

@@ -12,7 +12,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
 
-from evenstand.base.units import LB_KG, Profile, rounded, shown
+from evenstand.base.units import LB_KG
 from evenstand.model import Fill, Load
 from evenstand.reference.figures import figure
 from evenstand.solve.portions import Portions
@@ -372,16 +372,3 @@ def _elsewhere(records: _Records) -> Iterator[_Edit]:
         extra = Load(key=_ADDED, kind="return", product=records.product, lot=lot, mass_kg=usual, sd_kg=sd)
         fault = LoadFault(kind="elsewhere", record="", place=lot, size_kg=0.0, size_sd_kg=0.0)
         yield _Edit(fault=fault, records=replace(records, loads=(*records.loads, extra)), chance=1.0, prior_sd_kg=sd)
-
-
-def mass_text(mass_kg: float, profile: Profile) -> str:
-    """A mass as it is said. [text]
-
-    Parameters
-    ----------
-    mass_kg : float
-        Mass. [kg]
-    profile : str
-        Units. [-]
-    """
-    return shown(mass_kg, "mass", profile) if math.isfinite(mass_kg) else rounded(mass_kg)

@@ -35,14 +35,13 @@ class Figure:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class TrailStory:
-    """A trail as a person reads it. passes, run_faults: from `trail.facts`; rows_note: kept, repaired and set aside add up."""
+    """A trail as a person reads it. passes, run_faults: from `trail.facts`."""
 
     key: str
     name: str
     job: str
     figures: tuple[Figure, ...]
     passes: tuple[PassFacts, ...]
-    rows_note: str
     set_aside: tuple[tuple[int, str, str], ...]
     notes: tuple[str, ...]
     run_faults: tuple[RunFault, ...] = ()
@@ -313,7 +312,6 @@ def trail_story(book: Book, key: str) -> TrailStory:
         job=record.job,
         figures=figures_of(trail, facts),
         passes=facts.passes,
-        rows_note=f"{trail.rows} rows read: {trail.kept} kept, {trail.repaired_rows} repaired, {trail.set_aside_rows} set aside.",
         set_aside=tuple((r.line, r.reason, r.text) for r in (*trail.set_aside, *trail.repaired)[:50]),
         notes=(*trail.notes, *facts.cannot_see),
         run_faults=facts.run_faults,
